@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from datetime import date
 
+from register.domain.parts import Process
+
 Size = tuple[float, float, float]
 
 
@@ -104,3 +106,20 @@ class BoughtEstimate:
 
 
 Estimate = PrintedEstimate | RoutedEstimate | BoughtEstimate
+
+
+@dataclass(frozen=True)
+class EstimateRequest:
+    """What to estimate. `machine` is a name, or None for the first that can do it; `unit` is that of the file.
+
+    `unit_cost_cents` and `lead_days` belong to bought parts, `material` and `thickness_mm` to made ones.
+    """
+
+    process: Process
+    material: str | None = None
+    thickness_mm: float | None = None
+    machine: str | None = None
+    unit: str | None = None
+    unit_cost_cents: int | None = None
+    lead_days: int | None = None
+    needed_on: date | None = None

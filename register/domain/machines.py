@@ -125,11 +125,17 @@ def allow_unattended(machine: Machine, permission: UnattendedPermission) -> Mach
     Raises
     ------
     NotAllowed
-        For a router: it never runs with nobody there.
+        For a router: it never runs with nobody there. For a permission that leaves out who gives it, its conditions
+        or its longest run.
     """
     if machine.process is Process.ROUTED:
         raise NotAllowed(
             f"{machine.name} is a router and never runs unattended.",
             "Plan its jobs inside attended hours.",
+        )
+    if not (permission.given_by.strip() and permission.conditions.strip() and permission.longest_h > 0):
+        raise NotAllowed(
+            f"The permission for {machine.name} leaves out who gives it, its conditions or its longest run.",
+            "Record all three before it runs unattended.",
         )
     return replace(machine, permission=permission)

@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from register.domain.estimates import Estimate
+from register.domain.jobs import Job
+
 
 @dataclass(frozen=True)
 class Window:
@@ -17,7 +20,8 @@ class MachineDay:
     """A machine as the planner sees it.
 
     `unattended` says whether a run may go on with nobody there, and `longest_unattended_s` for how long at a stretch
-    (None: no limit); `busy_until` is when what runs on it now must be unloaded at the earliest.
+    (None: no limit); a `router` never runs unattended, whatever `unattended` says. `busy_until` is when what runs on
+    it now must be unloaded at the earliest.
     """
 
     name: str
@@ -27,6 +31,7 @@ class MachineDay:
     unload_s: float = 0.0
     out_of_order: bool = False
     busy_until: datetime | None = None
+    router: bool = False
 
 
 @dataclass(frozen=True)
@@ -59,9 +64,10 @@ class Supply:
 class PlanJob:
     """A job as the planner sees it.
 
-    `choices` are the machines that can do it (none: `cannot` says why); `after` names jobs that must be unloaded first;
-    `not_before` is when it may start at the earliest; `ordered_s` is the lead time in seconds of a bought part, which
-    needs no machine; `running_on` and `running_until` hold a job that is on its machine now.
+    `choices` are the machines that can do it (none: `cannot` says why); `after` names jobs that must be unloaded first
+    (one that is not in the problem counts as done); `not_before` is when it may start at the earliest; `ordered_s` is
+    the lead time in seconds of a bought part, which needs no machine; `running_on` and `running_until` hold a job that
+    is on its machine now (a bought part that is on order has `running_until` alone).
     """
 
     job: str
@@ -81,21 +87,58 @@ class PlanJob:
 
 
 @dataclass(frozen=True)
+class MachineLoads:
+    """How a job would go onto one machine: the pieces in each load, in order."""
+
+    machine: str
+    pieces: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class JobWork:
+    """An open job with all that the planner's view of it is made from.
+
+    `loads` are its ways onto machines, `needs` what it takes from stock; `cannot` says why it cannot be placed, if so.
+    """
+
+    job: Job
+    estimate: Estimate
+    loads: tuple[MachineLoads, ...]
+    needs: tuple[Need, ...]
+    cannot: str = ""
+
+
+@dataclass(frozen=True)
 class PlanProblem:
-    """Everything that a plan is made from; `windows` are the attended hours, ascending and apart."""
+    """Everything that a plan is made from; `windows` are the attended hours, ascending and apart.
+
+    `zone` is the tz database name in which the plan's reasons write a time; every other time is UTC.
+    """
 
     as_of: datetime
     windows: tuple[Window, ...]
     machines: tuple[MachineDay, ...]
     jobs: tuple[PlanJob, ...]
     supplies: tuple[Supply, ...] = ()
+    zone: str = "UTC"
+
+
+@dataclass(frozen=True)
+class PlannedLoad:
+    """One load of a machine: set-up begins at `set_up`, the run lasts from `run` to `end`, `unload` clears it."""
+
+    set_up: datetime
+    run: datetime
+    end: datetime
+    unload: datetime
 
 
 @dataclass(frozen=True)
 class PlannedJob:
     """Where a job stands in the plan. `unload` is when its last piece is off the machine and a person has it.
 
-    `machine` is None for a bought part: `start` is then when it must be ordered, `end` when it arrives.
+    `machine` is None for a bought part: `start` is then when it must be ordered, `end` when it arrives. `loads` holds
+    every load of the machine, in order; it is empty for a bought part and for a job that is on its machine already.
     """
 
     job: str
@@ -108,6 +151,7 @@ class PlannedJob:
     due: datetime | None
     late_s: float
     why_late: str
+    loads: tuple[PlannedLoad, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -128,3 +172,11 @@ class Plan:
     ready_by: datetime | None
     jobs: tuple[PlannedJob, ...]
     unplaced: tuple[Unplaced, ...]
+
+
+@dataclass(frozen=True)
+class KeptPlan:
+    """The plan last taken; `outdated` if anything in the register has changed since."""
+
+    plan: Plan
+    outdated: bool

@@ -115,8 +115,11 @@ def accepts(history: Sequence[Revision], called_for: str, offered: str) -> bool:
     -----
     Interchangeability is said of each revision against the one before it and followed along the chain: a newer
     piece needs every step up to be BOTH_WAYS or ONE_WAY, an older piece needs every step down to be BOTH_WAYS.
+    A letter that the history does not hold is taken by nothing but itself: nobody has said what it works in place of.
     """
     low, high = sorted((ordinal(called_for), ordinal(offered)))
+    if called_for != offered and not {called_for, offered} <= {revision.letter for revision in history}:
+        return False
     steps = [revision.interchange for revision in history if low < ordinal(revision.letter) <= high]
     if ordinal(offered) >= ordinal(called_for):
         return all(step is not Interchange.NONE for step in steps)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from register.domain.parts import Part
 from register.domain.revisions import Revision, accepts, ordinal
 from register.domain.robots import Position
 
@@ -135,3 +136,36 @@ def _why(history: Sequence[Revision], positions: Sequence[Position], letter: str
     if fits_after:
         return f"fits only after the change: {' and '.join(fitted)} is fitted now and does not take {letter}"
     return f"{letter} does not work in place of {' or '.join(fitted)}, which is fitted"
+
+
+@dataclass(frozen=True)
+class WearCase:
+    """Everything that one wear part's line is worked out from.
+
+    `exposure` is the past use and `ahead` the use to come, both in matches times pieces fitted; `target` is the chance
+    of enough that the shop wants; `event_ahead` is False while no competition is to come.
+    """
+
+    part: Part
+    history: tuple[Revision, ...]
+    positions: tuple[Position, ...]
+    pieces: tuple[OnHand, ...]
+    replacements: int
+    exposure: float
+    ahead: float
+    target: float
+    event_ahead: bool
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A piece that was taken: where from, what is left at that place, and how the part stands now.
+
+    `line` is None for a part that does not wear.
+    """
+
+    part: str
+    revision: str | None
+    place: str
+    left_there: int
+    line: SpareLine | None

@@ -29,3 +29,12 @@ class Lot:
     length_mm: float | None = None
     arrives: datetime | None = None
     note: str = ""
+
+
+class StockMove(StrEnum):
+    """Why stock came or went."""
+
+    RECEIVED = "received"
+    USED = "used"
+    COUNTED = "counted"
+    SCRAPPED = "scrapped"

@@ -1,0 +1,22 @@
+"""Estimating a file, with a register's shop or without one."""
+
+from register.domain.estimates import Estimate, EstimateRequest
+from register.domain.shop import ShopSettings
+from register.estimate import whole
+from register.settings.shop_file import built_in, read_shop
+
+
+def estimate_file(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> Estimate:
+    """Estimate one piece from a file's bytes; nothing is kept.
+
+    Raises
+    ------
+    Refused
+        If the file, the material or the size is not fit for it.
+    """
+    return whole.estimate(content, name, request, settings)
+
+
+def settings_of(shop_file: bytes | None, name: str) -> ShopSettings:
+    """The settings of a shop.toml, or the built-in ones if there is none; raises BadSettings."""
+    return built_in() if shop_file is None else read_shop(shop_file, name)

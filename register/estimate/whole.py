@@ -1,0 +1,149 @@
+"""From a file's bytes to an estimate, whatever the process: the one place that knows them all."""
+
+import difflib
+from collections.abc import Callable
+from typing import TypeVar
+
+from register.domain.estimates import BoughtEstimate, Estimate, EstimateRequest, PrintedEstimate, RoutedEstimate
+from register.domain.machines import Machine
+from register.domain.materials import Form, Material
+from register.domain.parts import Process
+from register.domain.shop import ShopSettings
+from register.errors import BadFile, DoesNotFit, NotAllowed, NotFound, UnknownMaterial
+from register.estimate.bought import estimate_bought
+from register.estimate.printed import estimate_printed
+from register.estimate.routed import estimate_routed
+from register.geometry.drawings import read_drawing
+from register.geometry.meshes import read_mesh
+from register.geometry.plates import Plate, plate_from_mesh
+
+Made = TypeVar("Made", PrintedEstimate, RoutedEstimate)
+
+
+def estimate(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> Estimate:
+    """Estimate one piece.
+
+    Parameters
+    ----------
+    content
+        The file's bytes; None for a bought part.
+    name
+        The file's name, for its kind and for messages.
+    settings
+        The shop whose machines, materials and tools are used.
+
+    Raises
+    ------
+    Refused
+        One of its kinds, if the file, the material or the size is not fit for it.
+    NotFound
+        If the machine named is not the shop's.
+    """
+    return _PROCESSES[request.process](content, name, request, settings)
+
+
+def material_named(name: str | None, form: Form, settings: ShopSettings) -> Material:
+    """The shop's material of that name and form, whatever the case.
+
+    Raises
+    ------
+    UnknownMaterial
+        If there is none; the message offers what there is.
+    """
+    choices = {each.name.casefold(): each for each in settings.materials if each.form is form}
+    found = choices.get((name or "").strip().casefold())
+    if found is not None:
+        return found
+    names = sorted(each.name for each in choices.values())
+    near = difflib.get_close_matches(name or "", names, 1)
+    offered = f"Did you mean {near[0]}? " if near else ""
+    listed = ", ".join(names) or "none yet"
+    what = f"There is no {form.value} called {name!r}." if name else f"No {form.value} was named."
+    raise UnknownMaterial(what, f"{offered}The shop has: {listed}.")
+
+
+def machines_for(
+    process: Process, material: str, settings: ShopSettings, named: str | None = None
+) -> tuple[Machine, ...]:
+    """The machines that can do a process in a material, in the shop's order; only `named` if one is named.
+
+    Raises
+    ------
+    NotFound
+        If `named` is not a machine of the shop.
+    NotAllowed
+        If it cannot do this, or no machine can.
+    """
+    if named is not None and all(each.name != named for each in settings.machines):
+        known = ", ".join(each.name for each in settings.machines) or "none yet"
+        raise NotFound(f"There is no machine {named!r}.", f"The shop has: {known}.")
+    fit = tuple(
+        each
+        for each in settings.machines
+        if each.process is process
+        and named in (None, each.name)
+        and (not each.materials or material.casefold() in {known.casefold() for known in each.materials})
+    )
+    if not fit:
+        which = f"{named} does not take" if named else "No machine of the shop takes"
+        raise NotAllowed(
+            f"{which} {material} for a {process.value} part.",
+            "Name another machine or material, or add it in shop.toml.",
+        )
+    return fit
+
+
+def _printed(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> PrintedEstimate:
+    material = material_named(request.material, Form.FILAMENT, settings)
+    machines = machines_for(Process.PRINTED, material.name, settings, request.machine)
+    mesh = read_mesh(_needed(content, name), name, request.unit or "mm")
+    return _on_first_that_fits(
+        machines, lambda machine: estimate_printed(mesh, material, machine, settings.shop.print_settings)
+    )
+
+
+def _routed(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> RoutedEstimate:
+    material = material_named(request.material, Form.SHEET, settings)
+    machines = machines_for(Process.ROUTED, material.name, settings, request.machine)
+    plate = _plate(_needed(content, name), name, request.unit)
+    return _on_first_that_fits(
+        machines, lambda machine: estimate_routed(plate, request.thickness_mm, material, machine, settings.tools)
+    )
+
+
+def _bought(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> BoughtEstimate:
+    if request.unit_cost_cents is None or request.lead_days is None:
+        raise NotAllowed("A bought part needs its price and its lead time.", "Give --cost and --lead-days.")
+    return estimate_bought(request.unit_cost_cents, request.lead_days, request.needed_on)
+
+
+def _plate(content: bytes, name: str, unit: str | None) -> Plate:
+    if name.casefold().endswith(".dxf"):
+        return read_drawing(content, name, unit)
+    return plate_from_mesh(read_mesh(content, name, unit or "mm"))
+
+
+def _needed(content: bytes | None, name: str) -> bytes:
+    if content is None:
+        raise BadFile("A made part needs its file.", "Give an STL, or for a routed part an STL or a DXF.")
+    if not content:
+        raise BadFile(f"{name} is empty.", "Save it again from the drawing program.")
+    return content
+
+
+def _on_first_that_fits(machines: tuple[Machine, ...], make: Callable[[Machine], Made]) -> Made:
+    refused: DoesNotFit | None = None
+    for machine in machines:
+        try:
+            return make(machine)
+        except DoesNotFit as error:
+            refused = refused or error
+    raise refused or DoesNotFit("No machine can hold it.", "Add one in shop.toml.")
+
+
+_Estimator = Callable[[bytes | None, str, EstimateRequest, ShopSettings], Estimate]
+_PROCESSES: dict[Process, _Estimator] = {
+    Process.PRINTED: _printed,
+    Process.ROUTED: _routed,
+    Process.BOUGHT: _bought,
+}

@@ -1,0 +1,102 @@
+"""From the shop's jobs, machines, hours and stock to the problem that a plan is made from."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from register.domain.estimates import BoughtEstimate, PrintedEstimate
+from register.domain.jobs import JobState
+from register.domain.machines import Machine
+from register.domain.plans import JobWork, MachineChoice, MachineLoads, PlanJob, PlanProblem, Supply
+from register.domain.shop import ShopSettings
+from register.domain.stock import Lot, StockForm
+from register.plan.hours import attended_windows
+from register.plan.machine_days import machine_day
+
+# Long enough for the slowest queue of a season; a job that does not fit is said to be unplaced.
+HORIZON_DAYS = 120
+_DAY_S = 86400.0
+
+
+def plan_problem(as_of: datetime, settings: ShopSettings, works: Sequence[JobWork], lots: Sequence[Lot]) -> PlanProblem:
+    """The problem of one moment.
+
+    Parameters
+    ----------
+    as_of
+        Aware; nothing is planned before it.
+    works
+        Every open job.
+    lots
+        The stock.
+    """
+    by_name = {machine.name: machine for machine in settings.machines}
+    return PlanProblem(
+        as_of,
+        attended_windows(settings.shop, as_of, HORIZON_DAYS),
+        tuple(machine_day(machine) for machine in settings.machines),
+        tuple(_plan_job(work, settings, by_name) for work in works),
+        _supplies(as_of, lots),
+        settings.shop.zone,
+    )
+
+
+def stock_key(material: str, thickness_mm: float | None) -> str:
+    """What a need and a supply are matched by: "PLA", "6061 3.175 mm"."""
+    return material if thickness_mm is None else f"{material} {thickness_mm:g} mm"
+
+
+def load_s(work: JobWork, loads: MachineLoads, settings: ShopSettings, machine: Machine) -> tuple[float, ...]:
+    """Running time of each load, s; a printer heats once a load, whatever is on it."""
+    estimate = work.estimate
+    if isinstance(estimate, BoughtEstimate):
+        return ()
+    heating_s = 0.0
+    if isinstance(estimate, PrintedEstimate):
+        material = next((each.print_overrides for each in settings.materials if each.name == estimate.material), {})
+        heating_s = settings.shop.print_settings.overridden(machine.print_overrides, material).heating_s
+        heating_s = min(heating_s, estimate.duration_s)
+    return tuple(heating_s + pieces * (estimate.duration_s - heating_s) for pieces in loads.pieces)
+
+
+def _plan_job(work: JobWork, settings: ShopSettings, by_name: dict[str, Machine]) -> PlanJob:
+    job = work.job
+    choices = tuple(
+        MachineChoice(loads.machine, load_s(work, loads, settings, by_name[loads.machine])) for loads in work.loads
+    )
+    ordered_s = work.estimate.lead_days * _DAY_S if isinstance(work.estimate, BoughtEstimate) else None
+    running = job.state is JobState.RUNNING and job.started_at is not None
+    until = None
+    if running and job.started_at is not None:
+        own = next((choice for choice in choices if choice.machine == job.machine), None)
+        lasts_s = sum(own.loads_s) if own else (ordered_s or 0.0)
+        until = job.started_at + timedelta(seconds=lasts_s)
+    return PlanJob(
+        job.number,
+        job.part,
+        job.revision,
+        job.due,
+        job.weight,
+        choices,
+        work.needs,
+        ordered_s=ordered_s,
+        cannot=work.cannot,
+        running_on=job.machine if running else None,
+        running_since=job.started_at if running else None,
+        running_until=until,
+    )
+
+
+def _supplies(as_of: datetime, lots: Sequence[Lot]) -> tuple[Supply, ...]:
+    """Spools and whole sheets, by material; offcuts are given to jobs one by one beforehand."""
+    on_hand: dict[str, float] = {}
+    arrivals: dict[str, list[tuple[datetime, float]]] = {}
+    for lot in lots:
+        if lot.form is StockForm.OFFCUT or lot.amount <= 0:
+            continue
+        key = stock_key(lot.material, lot.thickness_mm if lot.form is StockForm.SHEET else None)
+        on_hand.setdefault(key, 0.0)
+        if lot.arrives is None or lot.arrives <= as_of:
+            on_hand[key] += lot.amount
+        else:
+            arrivals.setdefault(key, []).append((lot.arrives, lot.amount))
+    return tuple(Supply(key, amount, tuple(sorted(arrivals.get(key, ())))) for key, amount in sorted(on_hand.items()))

@@ -1,0 +1,107 @@
+"""The settings back into the text of a shop.toml."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import date, time
+
+from register.domain.machines import Machine
+from register.domain.materials import Form, Material
+from register.domain.parts import Process
+from register.domain.shop import Shop, ShopSettings
+from register.settings.shop_file import WEEKDAYS
+
+
+def written_shop(settings: ShopSettings) -> str:
+    """The text of a shop.toml that reads back as `settings`.
+
+    Notes
+    -----
+    Leave to run unattended is left out: it is recorded in the register and never read from a file.
+    """
+    blocks = [
+        *_shop_blocks(settings.shop),
+        *(_block("[[tool]]", asdict(tool)) for tool in settings.tools),
+        *(block for material in settings.materials for block in _material_blocks(material)),
+        *(block for machine in settings.machines for block in _machine_blocks(machine)),
+        *(_block("[[person]]", asdict(person)) for person in settings.people),
+    ]
+    return "\n".join(blocks)
+
+
+def _shop_blocks(shop: Shop) -> Iterable[str]:
+    yield _block(
+        "[shop]",
+        {"name": shop.name, "zone": shop.zone, "currency": shop.currency, "chance_target": shop.chance_target},
+    )
+    hours: dict[str, list[str]] = {}
+    for each in sorted(shop.hours, key=lambda each: each.weekday):
+        hours.setdefault(WEEKDAYS[each.weekday], []).append(_span(each.opens, each.closes))
+    yield _block("[hours]", hours)
+    days: dict[date, list[str]] = {}
+    for exception in shop.exceptions:
+        spans = days.setdefault(exception.day, [])
+        if exception.opens is not None and exception.closes is not None:
+            spans.append(_span(exception.opens, exception.closes))
+    for day, spans in days.items():
+        yield _block("[[exception]]", {"day": day, "hours": spans} if spans else {"day": day, "closed": True})
+    yield _block("[print_settings]", asdict(shop.print_settings))
+
+
+def _span(opens: time, closes: time) -> str:
+    return f"{opens:%H:%M}-{'24:00' if closes == time(0) else f'{closes:%H:%M}'}"
+
+
+def _material_blocks(material: Material) -> Iterable[str]:
+    values: dict[str, object] = {
+        "name": material.name,
+        "form": material.form.value,
+        "density_g_cm3": material.density_g_cm3,
+        "source": material.source,
+    }
+    if material.form is Form.SHEET:
+        yield _block("[[material]]", values | {"cost_per_m2_mm_cents": material.cost_per_m2_mm_cents})
+        if material.cutting is not None:
+            yield _block("[material.cutting]", asdict(material.cutting))
+        return
+    values |= {"filament_diameter_mm": material.filament_diameter_mm, "cost_per_kg_cents": material.cost_per_kg_cents}
+    yield _block("[[material]]", values)
+    if material.print_overrides:
+        yield _block("[material.print_settings]", material.print_overrides)
+
+
+def _machine_blocks(machine: Machine) -> Iterable[str]:
+    values: dict[str, object] = {
+        "name": machine.name,
+        "process": machine.process.value,
+        "size_mm": machine.size_mm,
+        "set_up_s": machine.set_up_s,
+        "unload_s": machine.unload_s,
+        "cost_per_h_cents": machine.cost_per_h_cents,
+        "materials": machine.materials,
+        "out_of_order": machine.out_of_order,
+    }
+    if machine.process is Process.ROUTED:
+        yield _block("[[machine]]", values | {"tools": machine.tools})
+        if machine.router is not None:
+            yield _block("[machine.router]", asdict(machine.router))
+        return
+    yield _block("[[machine]]", values)
+    if machine.print_overrides:
+        yield _block("[machine.print_settings]", machine.print_overrides)
+
+
+def _block(heading: str, values: Mapping[str, object]) -> str:
+    return "".join([f"{heading}\n", *(f"{key} = {_value(value)}\n" for key, value in values.items())])
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)  # A JSON text without control characters is a TOML text.
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_value(each) for each in value)}]"
+    return repr(value)

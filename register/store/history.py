@@ -1,0 +1,213 @@
+"""Every row change, written by triggers under the operation that made it; and the way back."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, text
+
+from register.domain.history import Operation
+from register.errors import NotAllowed, NotFound
+from register.store.column_types import time_from
+from register.store.tables.history import HISTORY_TABLES
+from register.store.transaction import Reading, Writing
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """Names of a table's columns, and those that hold REAL numbers."""
+
+    names: tuple[str, ...]
+    real: frozenset[str]
+
+    def as_json(self, source: str) -> str:
+        """SQL that gives a row of `source` as JSON. JSON keeps 15 figures of a REAL, so its SQL literal is kept."""
+        return "json_object({})".format(
+            ", ".join(
+                f"'{name}', quote({source}.\"{name}\")" if name in self.real else f"'{name}', {source}.\"{name}\""
+                for name in self.names
+            )
+        )
+
+    def value(self, name: str, kept: Any) -> Any:
+        """A kept value as SQLite takes it."""
+        if name not in self.real:
+            return kept
+        return None if kept == "NULL" else float(kept)
+
+
+def _columns(connection: Connection, table: str) -> _Columns:
+    rows = connection.exec_driver_sql(f'PRAGMA table_info("{table}")').all()
+    return _Columns(tuple(row[1] for row in rows), frozenset(row[1] for row in rows if row[2] == "REAL"))
+
+
+def tables_with_history(connection: Connection) -> tuple[str, ...]:
+    """Every table whose changes are kept."""
+    rows = connection.exec_driver_sql(
+        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name"
+    )
+    return tuple(name for (name,) in rows if name not in HISTORY_TABLES)
+
+
+def rebuild_triggers(connection: Connection) -> None:
+    """Write the history triggers anew for every table; each schema step ends with this."""
+    for table in tables_with_history(connection):
+        columns = _columns(connection, table)
+        for moment, key, old, new in (
+            ("INSERT", "NEW", "NULL", columns.as_json("NEW")),
+            ("UPDATE", "NEW", columns.as_json("OLD"), columns.as_json("NEW")),
+            ("DELETE", "OLD", columns.as_json("OLD"), "NULL"),
+        ):
+            name = f"history_{table}_{moment.lower()}"
+            connection.exec_driver_sql(f'DROP TRIGGER IF EXISTS "{name}"')
+            connection.exec_driver_sql(
+                f'CREATE TRIGGER "{name}" AFTER {moment} ON "{table}" BEGIN '
+                "INSERT INTO change (operation, row_table, row_key, old, new) VALUES "
+                f"((SELECT operation FROM open_operation), '{table}', {key}.\"key\", {old}, {new}); END"
+            )
+
+
+_LISTED = (
+    "SELECT o.seq, o.at, o.who, o.why, o.undoes, "
+    "(SELECT max(u.seq) FROM operation u WHERE u.undoes = o.seq) FROM operation o"
+)
+
+
+def operations(reading: Reading, most: int) -> tuple[Operation, ...]:
+    """The last `most` operations, newest first."""
+    rows = reading.session.connection().execute(text(f"{_LISTED} ORDER BY o.seq DESC LIMIT :most"), {"most": most})
+    return tuple(_operation(row) for row in rows)
+
+
+def operation_at(reading: Reading, number: int) -> Operation:
+    """Operation `number`.
+
+    Raises
+    ------
+    NotFound
+        If there is none.
+    """
+    row = reading.session.connection().execute(text(f"{_LISTED} WHERE o.seq = :number"), {"number": number}).first()
+    if row is None:
+        raise NotFound(f"There is no operation {number}.", "See `pitwright history`.")
+    return _operation(row)
+
+
+def last_undoable(reading: Reading) -> Operation:
+    """The newest operation that is neither an undo nor undone.
+
+    Raises
+    ------
+    NotFound
+        If there is none.
+    """
+    row = (
+        reading.session.connection()
+        .execute(
+            text(
+                f"{_LISTED} WHERE o.undoes IS NULL AND NOT EXISTS (SELECT 1 FROM operation u WHERE u.undoes = o.seq)"
+                " ORDER BY o.seq DESC LIMIT 1"
+            )
+        )
+        .first()
+    )
+    if row is None:
+        raise NotFound("There is nothing to undo.", "See `pitwright history`.")
+    return _operation(row)
+
+
+def last_operation(reading: Reading) -> int:
+    """Number of the newest operation, 0 if there is none."""
+    return int(reading.session.connection().execute(text("SELECT coalesce(max(seq), 0) FROM operation")).scalar_one())
+
+
+def take_back(writing: Writing, number: int) -> None:
+    """Restore every row that operation `number` changed to what it was before, exactly.
+
+    Raises
+    ------
+    NotAllowed
+        If a later operation changed one of these rows, or stands on one of them; the message names it.
+    """
+    connection = writing.session.connection()
+    connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
+    spans = _spans(connection, number)
+    for table, key, _, new in spans:
+        _refuse_if_moved_on(connection, table, key, new, number)
+    # Deletions first, so that a restored row never meets the one that took its unique name.
+    for table, key, old, new in sorted(spans, key=lambda span: (span[2] is not None, span[3] is None)):
+        _restore(connection, table, key, old, new)
+    _refuse_if_dangling(connection)
+
+
+def _operation(row: Any) -> Operation:
+    return Operation(row[0], time_from(row[1]), row[2], row[3], row[4], row[5])
+
+
+def _spans(connection: Connection, number: int) -> list[tuple[str, str, str | None, str | None]]:
+    """(table, key, row before, row after) of each row that an operation touched."""
+    rows = connection.execute(
+        text("SELECT row_table, row_key, old, new FROM change WHERE operation = :number ORDER BY seq"),
+        {"number": number},
+    ).all()
+    found: dict[tuple[str, str], list[str | None]] = {}
+    for table, key, old, new in rows:
+        span = found.setdefault((table, key), [old, new])
+        span[1] = new
+    return [(table, key, old, new) for (table, key), (old, new) in found.items() if old != new]
+
+
+def _refuse_if_moved_on(connection: Connection, table: str, key: str, new: str | None, number: int) -> None:
+    shape = _columns(connection, table).as_json(f'"{table}"')
+    now = connection.execute(text(f'SELECT {shape} FROM "{table}" WHERE "key" = :key'), {"key": key}).scalar()
+    if now == new:
+        return
+    row = connection.execute(
+        text(
+            "SELECT o.seq, o.why FROM change c JOIN operation o ON o.seq = c.operation "
+            "WHERE c.row_table = :table AND c.row_key = :key AND o.seq > :number ORDER BY o.seq DESC LIMIT 1"
+        ),
+        {"table": table, "key": key, "number": number},
+    ).first()
+    raise _stands_in_the_way(number, row)
+
+
+def _refuse_if_dangling(connection: Connection) -> None:
+    loose = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
+    if loose is None:
+        return
+    table, rowid = loose[0], loose[1]
+    row = connection.execute(
+        text(
+            f"SELECT o.seq, o.why FROM change c JOIN operation o ON o.seq = c.operation "
+            f'WHERE c.row_table = :table AND c.row_key = (SELECT "key" FROM "{table}" WHERE rowid = :rowid) '
+            "ORDER BY o.seq LIMIT 1"
+        ),
+        {"table": table, "rowid": rowid},
+    ).first()
+    raise _stands_in_the_way(0, row)
+
+
+def _stands_in_the_way(number: int, later: Sequence[Any] | None) -> NotAllowed:
+    named = f"operation {later[0]} ({later[1]})" if later else "a later operation"
+    what = f"Operation {number}" if number else "That operation"
+    return NotAllowed(f"{what} cannot be undone: {named} stands on it.", "Undo that one first.")
+
+
+def _restore(connection: Connection, table: str, key: str, old: str | None, new: str | None) -> None:
+    if old is None:
+        connection.execute(text(f'DELETE FROM "{table}" WHERE "key" = :key'), {"key": key})
+        return
+    columns = _columns(connection, table)
+    kept = json.loads(old)
+    values = {f"v{place}": columns.value(name, kept[name]) for place, name in enumerate(columns.names)}
+    marks = list(values)
+    if new is None:
+        names = ", ".join(f'"{name}"' for name in columns.names)
+        connection.execute(
+            text(f'INSERT INTO "{table}" ({names}) VALUES ({", ".join(":" + mark for mark in marks)})'), values
+        )
+        return
+    pairs = ", ".join(f'"{name}" = :{mark}' for name, mark in zip(columns.names, marks, strict=True))
+    connection.execute(text(f'UPDATE "{table}" SET {pairs} WHERE "key" = :row_key'), values | {"row_key": key})

@@ -1,0 +1,252 @@
+"""Parts, revisions, their files and estimates: rows out, rows in."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from typing import Any
+
+from sqlmodel import Session, col, func, or_, select
+
+from register.domain.estimates import (
+    BoughtEstimate,
+    Estimate,
+    Hole,
+    Pocket,
+    PrintedEstimate,
+    PrintedVolumes,
+    RoutedEstimate,
+)
+from register.domain.parts import Part, Process
+from register.domain.revisions import Interchange, Revision, RevisionState, Stage, ordinal
+from register.errors import NotAllowed, NotFound
+from register.store.file_room import Staged
+from register.store.tables.parts import EstimateRow, PartRow, RevisionRow, StoredFileRow
+from register.store.transaction import Reading, Writing
+
+
+def part_row(session: Session, number: str) -> PartRow:
+    """The row of part `number`, found whatever the case.
+
+    Raises
+    ------
+    NotFound
+        If there is no such part.
+    """
+    row = session.exec(select(PartRow).where(PartRow.number_folded == number.strip().casefold())).first()
+    if row is None:
+        raise NotFound(f"There is no part {number!r}.", "See `pitwright part list`.")
+    return row
+
+
+def part(reading: Reading, number: str) -> Part:
+    """Part `number`; raises NotFound."""
+    return _part(part_row(reading.session, number))
+
+
+def parts(reading: Reading, find: str = "", wear_only: bool = False) -> tuple[Part, ...]:
+    """Parts whose number or name holds `find`, by number."""
+    wanted = select(PartRow).order_by(col(PartRow.number_folded))
+    if wear_only:
+        wanted = wanted.where(col(PartRow.wear).is_(True))
+    if find:
+        wanted = wanted.where(
+            or_(
+                col(PartRow.number_folded).contains(find.casefold(), autoescape=True),
+                col(PartRow.name).icontains(find, autoescape=True),
+            )
+        )
+    return tuple(_part(row) for row in reading.session.exec(wanted))
+
+
+def add_part(writing: Writing, wanted: Part) -> None:
+    """Add a part.
+
+    Raises
+    ------
+    NotAllowed
+        If its number is taken.
+    """
+    folded = wanted.number.casefold()
+    if writing.session.exec(select(PartRow).where(PartRow.number_folded == folded)).first() is not None:
+        raise NotAllowed(f"There is a part {wanted.number} already.", "Log a revision of it, or take another number.")
+    writing.session.add(
+        PartRow(key=writing.key(), number=wanted.number, number_folded=folded, name=wanted.name, wear=wanted.wear)
+    )
+    writing.session.flush()
+
+
+def revision_row(session: Session, number: str, letter: str) -> tuple[RevisionRow, str]:
+    """The row of one revision and its part's number as written; raises NotFound."""
+    owner = part_row(session, number)
+    row = session.exec(
+        select(RevisionRow).where(RevisionRow.part_key == owner.key, RevisionRow.letter == letter.strip().upper())
+    ).first()
+    if row is None:
+        raise NotFound(f"Part {owner.number} has no revision {letter!r}.", f"See `pitwright part show {owner.number}`.")
+    return row, owner.number
+
+
+def revision(reading: Reading, number: str, letter: str) -> Revision:
+    """One revision; raises NotFound."""
+    row, owner = revision_row(reading.session, number, letter)
+    return as_revision(row, owner)
+
+
+def revisions(reading: Reading, number: str) -> tuple[Revision, ...]:
+    """Every revision of a part, oldest first; raises NotFound."""
+    owner = part_row(reading.session, number)
+    rows = reading.session.exec(
+        select(RevisionRow).where(RevisionRow.part_key == owner.key).order_by(col(RevisionRow.place))
+    )
+    return tuple(as_revision(row, owner.number) for row in rows)
+
+
+def histories(reading: Reading) -> dict[str, tuple[Revision, ...]]:
+    """Every revision of every part, by part number, oldest first."""
+    found: dict[str, list[Revision]] = {}
+    rows = reading.session.exec(
+        select(RevisionRow, PartRow.number).join(PartRow).order_by(col(PartRow.number_folded), col(RevisionRow.place))
+    )
+    for row, number in rows:
+        found.setdefault(number, []).append(as_revision(row, number))
+    return {number: tuple(history) for number, history in found.items()}
+
+
+def revisions_of_file(reading: Reading, sha256: str) -> tuple[Revision, ...]:
+    """Every revision that stands on the file with this hash."""
+    rows = reading.session.exec(
+        select(RevisionRow, PartRow.number).join(PartRow).where(RevisionRow.file_sha256 == sha256)
+    )
+    return tuple(as_revision(row, number) for row, number in rows)
+
+
+def add_revision(writing: Writing, wanted: Revision, staged: Staged | None, estimate: Estimate) -> None:
+    """Add a revision with its file's row and its estimate. The file itself is settled by the caller."""
+    owner = part_row(writing.session, wanted.part)
+    if staged is not None:
+        _keep_file_row(writing, staged, wanted.file_name or "")
+    row = RevisionRow(
+        key=writing.key(),
+        part_key=owner.key,
+        place=ordinal(wanted.letter),
+        **{name: value for name, value in asdict(wanted).items() if name not in {"part", "version"}},
+    )
+    writing.session.add(row)
+    writing.session.flush()
+    writing.session.add(
+        EstimateRow(
+            key=writing.key(), revision_key=row.key, made_at=writing.at, body=asdict(estimate_as_kept(estimate))
+        )
+    )
+    writing.session.flush()
+
+
+def release(writing: Writing, number: str, letter: str) -> None:
+    """Release a draft; the revision released before becomes superseded.
+
+    Raises
+    ------
+    NotAllowed
+        If it is no draft.
+    """
+    row, owner = revision_row(writing.session, number, letter)
+    if row.state != RevisionState.DRAFT:
+        raise NotAllowed(f"Revision {letter} of {owner} is {row.state} already.", "Log a new revision to change it.")
+    standing = writing.session.exec(
+        select(RevisionRow).where(RevisionRow.part_key == row.part_key, RevisionRow.state == RevisionState.RELEASED)
+    )
+    for each in standing:
+        each.state = RevisionState.SUPERSEDED.value
+        writing.session.add(each)
+    row.state, row.released_by, row.released_at = RevisionState.RELEASED.value, writing.who, writing.at
+    writing.session.add(row)
+
+
+def estimate_of(reading: Reading, number: str, letter: str) -> Estimate:
+    """The estimate kept with a revision; raises NotFound."""
+    row, owner = revision_row(reading.session, number, letter)
+    kept = reading.session.exec(select(EstimateRow).where(EstimateRow.revision_key == row.key)).first()
+    if kept is None:
+        raise NotFound(f"Revision {letter} of {owner} has no estimate.", "Log it again.")
+    return estimate_from(kept.body)
+
+
+def estimates(reading: Reading) -> dict[tuple[str, str], Estimate]:
+    """Every kept estimate, by part number and letter."""
+    rows = reading.session.exec(
+        select(EstimateRow.body, PartRow.number, RevisionRow.letter)
+        .select_from(EstimateRow)
+        .join(RevisionRow)
+        .join(PartRow)
+    )
+    return {(number, letter): estimate_from(body) for body, number, letter in rows}
+
+
+def count_of_parts(reading: Reading) -> int:
+    """How many parts the register holds."""
+    return reading.session.exec(select(func.count()).select_from(PartRow)).one()
+
+
+def estimate_as_kept(estimate: Estimate) -> Estimate:
+    """The estimate as it is kept. A date of need belongs to a job, not to a revision, so it is left out."""
+    if isinstance(estimate, BoughtEstimate):
+        return replace(estimate, needed_on=None, order_by=None)
+    return estimate
+
+
+def estimate_from(body: dict[str, Any]) -> Estimate:
+    """The inverse of `dataclasses.asdict` for an estimate."""
+    kept = dict(body)
+    kept["warnings"] = tuple(kept["warnings"])
+    process = Process(kept["process"])
+    if process is Process.BOUGHT:
+        return BoughtEstimate(**kept)
+    kept["size_mm"] = tuple(kept["size_mm"])
+    if process is Process.PRINTED:
+        kept["volumes_mm3"] = PrintedVolumes(**kept["volumes_mm3"])
+        return PrintedEstimate(**kept)
+    kept["holes"] = tuple(Hole(**hole) for hole in kept["holes"])
+    kept["pockets"] = tuple(Pocket(**pocket) for pocket in kept["pockets"])
+    return RoutedEstimate(**kept)
+
+
+def as_revision(row: RevisionRow, number: str) -> Revision:
+    """A row as the domain has it."""
+    return Revision(
+        number,
+        row.letter,
+        Process(row.process),
+        RevisionState(row.state),
+        Stage(row.stage),
+        Interchange(row.interchange),
+        row.material,
+        row.thickness_mm,
+        row.file_sha256,
+        row.file_name,
+        row.unit,
+        row.unit_cost_cents,
+        row.lead_days,
+        row.changed,
+        row.interchange_why,
+        row.logged_by,
+        row.logged_at,
+        row.released_by,
+        row.released_at,
+        row.version,
+    )
+
+
+def letters_by_key(session: Session, keys: Sequence[str]) -> dict[str, str]:
+    """Letter of each revision key."""
+    rows = session.exec(select(RevisionRow.key, RevisionRow.letter).where(col(RevisionRow.key).in_(keys)))
+    return dict(rows.all())
+
+
+def _part(row: PartRow) -> Part:
+    return Part(row.number, row.name, row.wear, row.version)
+
+
+def _keep_file_row(writing: Writing, staged: Staged, name: str) -> None:
+    standing = writing.session.exec(select(StoredFileRow).where(StoredFileRow.sha256 == staged.sha256)).first()
+    if standing is None:
+        writing.session.add(StoredFileRow(key=writing.key(), sha256=staged.sha256, name=name, bytes=staged.bytes))
+        writing.session.flush()
