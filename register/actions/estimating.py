@@ -3,6 +3,7 @@
 from register.domain.estimates import Estimate, EstimateRequest
 from register.domain.shop import ShopSettings
 from register.estimate import whole
+from register.settings.print_changes import changed_prints
 from register.settings.shop_file import built_in, read_shop
 
 
@@ -20,3 +21,14 @@ def estimate_file(content: bytes | None, name: str, request: EstimateRequest, se
 def settings_of(shop_file: bytes | None, name: str) -> ShopSettings:
     """The settings of a shop.toml, or the built-in ones if there is none; raises BadSettings."""
     return built_in() if shop_file is None else read_shop(shop_file, name)
+
+
+def with_print_settings(settings: ShopSettings, changes: tuple[str, ...]) -> ShopSettings:
+    """The settings with single print settings changed, `infill_share=0.4`, for every machine and material.
+
+    Raises
+    ------
+    BadSettings
+        If a change names no setting or is out of its range.
+    """
+    return changed_prints(settings, changes)

@@ -31,7 +31,7 @@ def undo(register: Register, number: int | None = None) -> Operation:
         short = pieces.overdrawn(tx)
         if short is not None:
             raise NotAllowed(
-                f"Operation {target.number} cannot be undone: {short.place} would hold {short.quantity} of {short.part}.",
+                f"Operation {target.number} cannot be undone: {short.place} would hold {short.quantity} {short.part}.",
                 "Undo what was taken since, first.",
             )
         lot = stock.overdrawn(tx)

@@ -289,7 +289,7 @@ def _sheet(reading: Reading, job: Job) -> JobSheet:
 
 def _cautions(job: Job, estimate: Estimate, settings: ShopSettings) -> tuple[Hazard, ...]:
     if isinstance(estimate, BoughtEstimate):
-        return cautions(job.process, None, None, None, False)
+        return cautions(job.process, "", None, None, False)
     machine = next((each for each in settings.machines if each.name == (job.machine or estimate.machine)), None)
     printed = isinstance(estimate, PrintedEstimate)
     tool = "" if isinstance(estimate, PrintedEstimate) else estimate.tool

@@ -3,10 +3,23 @@
 from register.domain.machines import Machine, UnattendedPermission, allow_unattended
 from register.domain.shop import ShopSettings
 from register.domain.texts import NOTE_LENGTH, clean_text
-from register.errors import NotAllowed, NotFound
+from register.errors import BadText, NotAllowed, NotFound
 from register.opening import Register
 from register.settings.shop_file import built_in, read_shop, written_shop
 from register.store import shops
+
+
+def checked_settings(content: bytes | None, name: str) -> ShopSettings:
+    """What a shop.toml says, or the built-in shop if there is none; raises BadSettings. Nothing is kept."""
+    return built_in() if content is None else read_shop(content, name)
+
+
+def checked_station(letter: str) -> str:
+    """The letter of a register's job numbers; raises BadText for anything but one to three capitals."""
+    station = letter.strip().upper()
+    if not (1 <= len(station) <= 3 and station.isascii() and station.isalpha()):
+        raise BadText(f"{letter!r} is no station.", "Give one to three letters, such as A.")
+    return station
 
 
 def set_up_shop(register: Register, content: bytes | None, name: str) -> ShopSettings:
@@ -17,7 +30,7 @@ def set_up_shop(register: Register, content: bytes | None, name: str) -> ShopSet
     BadSettings
         If the file is not in order; nothing is changed.
     """
-    wanted = built_in() if content is None else read_shop(content, name)
+    wanted = checked_settings(content, name)
     why = "set up the shop" if content is None else "read the shop's settings"
     with register.store.writing(register.who, why) as tx:
         shops.keep_settings(tx, wanted)

@@ -134,7 +134,10 @@ def _why(history: Sequence[Revision], positions: Sequence[Position], letter: str
     if not positions:
         return "no active robot carries this part"
     if fits_after:
-        return f"fits only after the change: {' and '.join(fitted)} is fitted now and does not take {letter}"
+        verbs = ("is", "does") if len(fitted) == 1 else ("are", "do")
+        return (
+            f"fits only after the change: {' and '.join(fitted)} {verbs[0]} fitted now and {verbs[1]} not take {letter}"
+        )
     return f"{letter} does not work in place of {' or '.join(fitted)}, which is fitted"
 
 

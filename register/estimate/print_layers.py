@@ -23,7 +23,7 @@ Result = TypeVar("Result")
 MOST_CUTS = 4_000_000
 MOST_LAYERS = 20_000
 # Support needs no finer outline than this; without it the arcs of hundreds of layers pile up.
-SUPPORT_SIMPLER_MM = 0.05
+SUPPORT_SIMPLER_MM = 0.03
 # Corners of round outlines of support and bed edge.
 ROUND_SEGMENTS = 24
 
@@ -196,6 +196,11 @@ def support_columns(
             printable = _grown(_grown(standing, -width_mm / 2.0), width_mm / 2.0)
         columns[k] = printable
     return columns
+
+
+def area_mm2(region: "CrossSection") -> float:
+    """Area of a region; the rounding of a splinter can make it a hair less than nothing."""
+    return max(float(region.area()), 0.0)
 
 
 def bed_edge_mm2(foot: "CrossSection", width_mm: float) -> float:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from register.domain.machines import PrintSettings
 from register.estimate.motion import paths_s, straight_s
-from register.estimate.print_layers import LayerRegions, LayerStack
+from register.estimate.print_layers import LayerRegions, LayerStack, area_mm2
 
 if TYPE_CHECKING:
     from manifold3d import CrossSection
@@ -65,7 +65,7 @@ def _contours_s(stack: LayerStack, regions: LayerRegions, settings: PrintSetting
     times = cuts[stack.run]
     times[0] = first[0]
     lengths = np.array([sum(_length_mm(loop) for loop in loops) for loops in regions.loops])
-    walls = np.array([c.region.area() - i.area() for c, i in zip(stack.cuts, regions.inner, strict=True)])
+    walls = np.array([area_mm2(c.region) - area_mm2(i) for c, i in zip(stack.cuts, regions.inner, strict=True)])
     gaps = np.maximum(walls / settings.line_width_mm - lengths, 0.0)
     return np.asarray(times + gaps[stack.run] / speeds)
 
@@ -91,7 +91,7 @@ def _measured(layers: tuple["CrossSection", ...]) -> tuple[Floats, Floats, Float
             rings = region.to_polygons()
             # The mean of |dx + dy| and |dx − dy| is the larger of |dx| and |dy|.
             spans = [np.abs(np.diff(ring, axis=0, append=ring[:1])).max(axis=1).sum() for ring in rings]
-            known[id(region)] = (region.area(), float(sum(spans)) / np.sqrt(2.0), len(rings))
+            known[id(region)] = (area_mm2(region), float(sum(spans)) / np.sqrt(2.0), len(rings))
     areas, spans_mm, counts = zip(*(known[id(region)] for region in layers), strict=True)
     return np.array(areas), np.array(spans_mm), np.array(counts, dtype=np.float64)
 

@@ -10,7 +10,7 @@ from register.domain.machines import Machine, PrintSettings
 from register.domain.materials import Form, Material
 from register.domain.parts import Process
 from register.errors import BadSettings, DoesNotFit, UnknownMaterial
-from register.estimate.print_layers import LayerRegions, LayerStack, bed_edge_mm2, layer_regions, layer_stack
+from register.estimate.print_layers import LayerRegions, LayerStack, area_mm2, bed_edge_mm2, layer_regions, layer_stack
 from register.estimate.print_times import layer_times_s
 from register.geometry.meshes import Mesh
 
@@ -164,16 +164,16 @@ def _check_fit(mesh: Mesh, machine: Machine, settings: PrintSettings) -> None:
 
 def _volumes(stack: LayerStack, regions: LayerRegions, edge_mm2: float, settings: PrintSettings) -> PrintedVolumes:
     """Areas times thicknesses; the cuts' exact areas, of which the simplified polygons give the shares."""
-    exact = np.array([cut.united_mm2 for cut in stack.cuts])
-    simple = np.array([cut.region.area() for cut in stack.cuts])
+    exact = np.array([max(cut.united_mm2, 0.0) for cut in stack.cuts])
+    simple = np.array([area_mm2(cut.region) for cut in stack.cuts])
     scale = np.divide(exact, simple, out=np.ones_like(exact), where=simple > 0.0)
-    inner = np.minimum(np.array([each.area() for each in regions.inner]) * scale, exact)[stack.run]
-    sparse = np.minimum(np.array([each.area() for each in regions.sparse]) * scale[stack.run], inner)
+    inner = np.minimum(np.array([area_mm2(each) for each in regions.inner]) * scale, exact)[stack.run]
+    sparse = np.minimum(np.array([area_mm2(each) for each in regions.sparse]) * scale[stack.run], inner)
     thickness = stack.thicknesses_mm
     contours = float(((exact[stack.run] - inner) * thickness).sum())
     solid = float(((inner - sparse) * thickness).sum())
     infill = float((sparse * thickness).sum()) * settings.infill_share
-    columns = np.array([each.area() for each in regions.support])
+    columns = np.array([area_mm2(each) for each in regions.support])
     support = float((columns * thickness).sum()) * settings.support_share
     edge = edge_mm2 * settings.first_layer_height_mm
     return PrintedVolumes(contours, solid, infill, support, edge, contours + solid + infill + support + edge)

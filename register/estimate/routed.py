@@ -44,6 +44,7 @@ THICKEST_MM = 200.0
 EDGE_DISTANCE_D = 2.0  # common practice, no source
 LARGEST_FASTENER_MM = 12.0  # common practice, no source
 RESIDUE_MM2 = 0.02
+FILM_MM = 1e-4
 
 
 def estimate_routed(
@@ -238,7 +239,9 @@ def _corners_left(plate: Plate, tool: Tool) -> tuple[str, ...]:
     reached = [slot.exterior for slot in plate.slot_polygons if _goes_into(tool, slot)]
     solid = Polygon(plate.outline.exterior, reached)
     closed = solid.buffer(radius, quad_segs=QUARTER_CHORDS).buffer(-radius, quad_segs=QUARTER_CHORDS)
-    left = [each.area for each in polygons_of(closed.difference(solid)) if each.area > RESIDUE_MM2]
+    # Rounding leaves films along straight walls, which would join one corner to the next.
+    standing = closed.difference(solid).buffer(-FILM_MM)
+    left = [each.area for each in polygons_of(standing) if each.area > RESIDUE_MM2]
     if not left:
         return ()
     return (f"The tool leaves {sum(left):.2f} mm² standing in {len(left)} inside corner(s): file or redraw them.",)

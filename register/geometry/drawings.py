@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 LARGEST_BYTES = 50_000_000
 MOST_ENTITIES = 100_000
+MOST_BLOCKS = 10_000
 MOST_POINTS = 5_000_000
 DEEPEST_BLOCK = 12
 LARGEST_MM = 10_000.0
@@ -44,6 +45,8 @@ REMARKS = {
     "MULTILEADER", "MLEADER", "TOLERANCE", "POINT", "HATCH", "MPOLYGON", "VIEWPORT", "IMAGE", "WIPEOUT", "RAY", "XLINE",
     "ACAD_TABLE",
 }  # fmt: skip
+
+REMARK, HIDDEN = "text, dimensions and marks", "what is on layers that are off or frozen"
 
 # What damaged bytes raise inside ezdxf beside its own errors.
 DAMAGE = (
@@ -98,7 +101,7 @@ def read_drawing(data: bytes, name: str, unit: str | None = None) -> Plate:
     left, low, right, high = outline.bounds
     warnings += remarks + said
     if dropped:
-        warnings += (f"{_counted(dropped, 'line')} drawn twice counted once.",)
+        warnings += (f"Lines drawn twice, counted once ({dropped}).",)
     size = (right - left, high - low, 0.0)
     sha256 = hashlib.sha256(data).hexdigest()
     return Plate(None, outline, holes, len(slots), slots, (), (), size, sha256, warnings)
@@ -152,7 +155,7 @@ def _pieces(document: Drawing) -> tuple[list[Floats], tuple[str, ...]]:
     for entity in _visible(document, left_out):
         kind = entity.dxftype()
         if kind in REMARKS:
-            left_out["text, dimension or mark"] += 1
+            left_out[REMARK] += 1
             continue
         if kind not in CURVES:
             raise BadDrawing(
@@ -164,11 +167,11 @@ def _pieces(document: Drawing) -> tuple[list[Floats], tuple[str, ...]]:
             raise BadDrawing("The drawing is too fine to be handled.", "Export its curves with fewer points.")
     if not pieces:
         _refuse_nothing(document, left_out)
-    return pieces, tuple(f"{_counted(count, what)} left out." for what, count in left_out.items())
+    return pieces, tuple(f"Left out: {what} ({count})." for what, count in left_out.items())
 
 
 def _refuse_nothing(document: Drawing, left_out: Counter[str]) -> None:
-    if left_out["thing on a layer that is off or frozen"]:
+    if left_out[HIDDEN]:
         raise BadDrawing("All curves are on layers that are off or frozen.", "Turn the outline's layer on.")
     if any(entity.dxftype() in CURVES | {"INSERT"} for layout in document.layouts if layout.name != "Model"
            for entity in layout):  # fmt: skip
@@ -181,16 +184,16 @@ def _visible(document: Drawing, left_out: Counter[str]) -> Iterator[Any]:
     off = {layer.dxf.name.lower() for layer in document.layers if layer.is_off()}
     frozen = {layer.dxf.name.lower() for layer in document.layers if layer.is_frozen()} | {"defpoints"}
     waiting = [(entity, 0) for entity in document.modelspace()]
-    handled = 0
+    handled = blocks = 0
     while waiting:
         entity, depth = waiting.pop()
-        handled += 1
-        if handled + len(waiting) > MOST_ENTITIES or depth > DEEPEST_BLOCK:
+        block = entity.dxftype() == "INSERT"
+        handled, blocks = handled + 1, blocks + block
+        if handled + len(waiting) > MOST_ENTITIES or blocks > MOST_BLOCKS or depth > DEEPEST_BLOCK:
             raise BadDrawing("The drawing's blocks unfold into too much.", "Save the one part that is wanted.")
         layer = str(entity.dxf.get("layer", "0")).lower()
-        block = entity.dxftype() == "INSERT"
         if layer in frozen or (layer in off and not block) or entity.dxf.get("invisible", 0):
-            left_out["thing on a layer that is off or frozen"] += 1
+            left_out[HIDDEN] += 1
         elif block:
             waiting += [(inner, depth + 1) for inner in _unfolded(entity)]
         else:
@@ -202,7 +205,7 @@ def _unfolded(insert: Any) -> list[Any]:
     from ezdxf.xclip import XClip
 
     if insert.mcount > 1:
-        if insert.mcount > MOST_ENTITIES:
+        if insert.mcount > MOST_BLOCKS:
             raise BadDrawing("The drawing's blocks unfold into too much.", "Save the one part that is wanted.")
         return list(insert.multi_insert())
     if XClip(insert).has_clipping_path:
@@ -300,7 +303,3 @@ def _scale(insunits: int, unit: str | None, pieces: list[Floats], name: str) -> 
     if not PLAUSIBLE_MM[0] <= longest <= PLAUSIBLE_MM[1]:
         raise BadDrawing(f"{name} states no unit, and {longest:g} mm would be no usual size.", "Say its unit.")
     return 1.0, (f"The drawing states no unit; mm were taken, so it is {longest:g} mm long.",)
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" + ("" if count == 1 else "s")

@@ -14,6 +14,8 @@ LONG_SPAN = 8
 CHUNK_PAIRS = 1_000_000
 # A facet this close to vertical shifts its section by less than 1e-6 of the layer's height.
 VERTICAL = 1e-6
+# A facet that rises less is flat: its cut would be nothing but rounding.
+FLAT_MM = 1e-9
 
 
 def layer_profile(triangles_mm: Floats, heights_mm: Floats) -> tuple[Floats, Floats]:
@@ -49,7 +51,7 @@ def layer_profile(triangles_mm: Floats, heights_mm: Floats) -> tuple[Floats, Flo
     normals = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
     z = np.sort(triangles[:, :, 2], axis=1)
     rise = z[:, 2] - z[:, 0]
-    upright = rise > 0.0
+    upright = rise > FLAT_MM
     triangles, normals, z, rise = triangles[upright], normals[upright], z[upright], rise[upright]
     length = np.hypot(normals[:, 0], normals[:, 1]) / rise
     area_0 = np.einsum("ij,ij->i", normals, triangles[:, 0]) / (2.0 * rise)

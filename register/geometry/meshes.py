@@ -2,6 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,8 @@ THINNEST_MM = 0.001
 SMALL_MM, LARGE_MM = 4.0, 2000.0
 # Holes beyond this share of the surface: loose triangles rather than a body with a hole.
 HOLE_SHARE = 0.9
+# Corners this far apart are joined where that closes the mesh; far below what any shop can make.
+COARSE_GRID_MM = 0.005
 # Work that the search for cavities may do, in triangles looked at.
 NESTING_TRIANGLES = 20_000_000
 OVERLAP_HEIGHTS = 16
@@ -86,7 +89,8 @@ def read_mesh(data: bytes, name: str, unit: str = "mm") -> Mesh:
     if unit not in UNITS_MM:
         raise BadQuantity(f"{unit!r} is not a unit of length here.", f"Use one of {', '.join(UNITS_MM)}.")
     name = shown(name)
-    triangles = stl_triangles(data, name) * UNITS_MM[unit]
+    with np.errstate(over="ignore"):  # what overflows is refused as not finite
+        triangles = stl_triangles(data, name) * UNITS_MM[unit]
     size, warnings = _checked_size(triangles, name, unit)
     points, faces, edges = _joined(triangles, max(size), warnings)
     closed = edges.closed
@@ -116,6 +120,10 @@ def _checked_size(triangles: Floats, name: str, unit: str) -> tuple[tuple[float,
     if not finite.all():
         raise BadMesh(f"Facet {int(np.argmin(finite)) + 1} of {name} has a corner that is not a number.", EXPORT_AGAIN)
     low, high = bounds_of(triangles)
+    if max(float(np.abs(low).max()), float(np.abs(high).max())) > FARTHEST_MM:
+        raise BadMesh(
+            f"{name} reaches more than 1 km away from the origin.", "Give its unit, or move it to the origin."
+        )
     extent = high - low
     x, y, z = (float(each) for each in extent)
     largest = max(x, y, z)
@@ -123,8 +131,6 @@ def _checked_size(triangles: Floats, name: str, unit: str) -> tuple[tuple[float,
         raise BadMesh(f"{name} is {largest / 1000:.3g} m long in {unit}.", "Give the unit that it was drawn in.")
     if min(x, y, z) < THINNEST_MM:
         raise BadMesh(f"{name} is flat: {x:.4g} × {y:.4g} × {z:.4g} mm.", "Export a solid, and give its unit.")
-    if max(float(np.abs(low).max()), float(np.abs(high).max())) > FARTHEST_MM:
-        raise BadMesh(f"{name} lies more than 1 km from the origin.", "Move it to the origin and export it again.")
     warnings = []
     if largest < SMALL_MM:
         warnings.append(
@@ -141,8 +147,7 @@ def _joined(triangles: Floats, largest_mm: float, warnings: list[str]) -> tuple[
     edges = edges_of(faces)
     if edges.closed:
         return points, faces, edges
-    grid = max(1e-4, largest_mm * 1e-6)
-    for shift in (0.0, 0.5):
+    for grid, shift in product((max(1e-4, largest_mm * 1e-6), COARSE_GRID_MM), (0.0, 0.5)):
         snapped = (np.round(triangles / grid + shift) - shift) * grid
         near_points, near_faces = merged_corners(snapped)
         near_edges = edges_of(near_faces)
@@ -200,7 +205,9 @@ def _volume_and_area(triangles: Floats, patches: int) -> tuple[float, float]:
     import trimesh
 
     crosses = trimesh.triangles.cross(triangles)
-    figures = trimesh.triangles.mass_properties(triangles - middle_of(triangles), crosses=crosses, skip_inertia=True)
+    centred = triangles - middle_of(triangles)
+    with np.errstate(divide="ignore", invalid="ignore"):  # the centre of no volume; the volume itself is checked later
+        figures = trimesh.triangles.mass_properties(centred, crosses=crosses, skip_inertia=True)
     areas = np.sqrt(np.einsum("ij,ij->i", crosses, crosses)) / 2.0
     return float(figures["volume"]), float(areas[: len(areas) - patches].sum())
 

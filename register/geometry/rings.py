@@ -88,16 +88,15 @@ def _cuts(triangles: Floats, heights: Floats) -> Iterator[tuple[Floats, Floats, 
         layer = np.arange(len(which)) - np.repeat(np.cumsum(count) - count - low[cut], count)
         height = heights[layer]
         v0, v1, v2 = (corners[which, i] for i in range(3))
-        upper = v1[:, 2] <= height
+        upper = (v1[:, 2] <= height)[:, None]
         across = _point_on(v0, v2, height)
-        beside = np.where(upper[:, None], _point_on(v1, v2, height), _point_on(v0, v1, height))
+        beside = _point_on(np.where(upper, v1, v0), np.where(upper, v2, v1), height)
         forward = even[which][:, None]
         yield np.where(forward, across, beside), np.where(forward, beside, across), layer - begin, end - begin
 
 
 def _point_on(low: Floats, high: Floats, height: Floats) -> Floats:
-    rise = high[:, 2] - low[:, 2]
-    share = np.divide(height - low[:, 2], rise, out=np.zeros_like(rise), where=rise != 0.0)
+    share = (height - low[:, 2]) / (high[:, 2] - low[:, 2])  # low ≤ height < high, so never a division by 0
     return low[:, :2] + (high[:, :2] - low[:, :2]) * share[:, None] + 0.0
 
 

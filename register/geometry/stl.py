@@ -75,7 +75,8 @@ def stl_triangles(content: bytes, name: str) -> Floats:
         )
     count = int.from_bytes(content[80:84], "little") if len(content) >= HEAD_BYTES else -1
     if count >= 0 and HEAD_BYTES + FACET_BYTES * count == len(content):
-        triangles = np.frombuffer(content, FACET, count, HEAD_BYTES)["corners"].astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a signalling NaN stays one and is refused later
+            triangles = np.frombuffer(content, FACET, count, HEAD_BYTES)["corners"].astype(np.float64)
     else:
         text = content.removeprefix(b"\xef\xbb\xbf")
         if not re.match(rb"\s*solid\b", text, re.IGNORECASE) or b"\0" in text:

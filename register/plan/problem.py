@@ -1,14 +1,15 @@
 """From the shop's jobs, machines, hours and stock to the problem that a plan is made from."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from register.domain.estimates import BoughtEstimate, PrintedEstimate
-from register.domain.jobs import JobState
+from register.domain.jobs import Job, JobState
 from register.domain.machines import Machine
 from register.domain.plans import JobWork, MachineChoice, MachineLoads, PlanJob, PlanProblem, Supply
 from register.domain.shop import ShopSettings
 from register.domain.stock import Lot, StockForm
+from register.plan.dispatch import make_plan
 from register.plan.hours import attended_windows
 from register.plan.machine_days import machine_day
 
@@ -68,8 +69,7 @@ def _plan_job(work: JobWork, settings: ShopSettings, by_name: dict[str, Machine]
     until = None
     if running and job.started_at is not None:
         own = next((choice for choice in choices if choice.machine == job.machine), None)
-        lasts_s = sum(own.loads_s) if own else (ordered_s or 0.0)
-        until = job.started_at + timedelta(seconds=lasts_s)
+        until = _ends(job, own, settings, by_name) if own else job.started_at + timedelta(seconds=ordered_s or 0.0)
     return PlanJob(
         job.number,
         job.part,
@@ -84,6 +84,22 @@ def _plan_job(work: JobWork, settings: ShopSettings, by_name: dict[str, Machine]
         running_since=job.started_at if running else None,
         running_until=until,
     )
+
+
+def _ends(job: Job, own: MachineChoice, settings: ShopSettings, by_name: dict[str, Machine]) -> datetime:
+    """When a job on its machine is through: one load runs on; several wait for hands in between and are planned."""
+    started = job.started_at or datetime.min.replace(tzinfo=UTC)
+    plain = started + timedelta(seconds=sum(own.loads_s))
+    if len(own.loads_s) <= 1:
+        return plain
+    alone = PlanProblem(
+        started,
+        attended_windows(settings.shop, started, HORIZON_DAYS),
+        (machine_day(by_name[own.machine]),),
+        (PlanJob(job.number, job.part, job.revision, None, job.weight, (own,)),),
+    )
+    placed = make_plan(alone).jobs
+    return placed[0].end if placed else plain
 
 
 def _supplies(as_of: datetime, lots: Sequence[Lot]) -> tuple[Supply, ...]:

@@ -98,7 +98,7 @@ def _why_by_jobs_ahead(floor: Floor, placed: Placed, due: int) -> str:
     if lane is None:
         return ""
     until = placed.begins if lane.machine.name == placed.machine else due
-    names = [stay.job or f"what is on {lane.machine.name} now" for stay in lane.ahead(placed.rank, ready, until)]
+    names = [stay.job or "what is loaded now" for stay in lane.ahead(placed.rank, ready, until)]
     ahead = names_text(list(dict.fromkeys(names)))
     verb = "is" if len(set(names)) == 1 else "are"
     if lane.machine.name == placed.machine:

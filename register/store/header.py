@@ -50,6 +50,23 @@ def checked_schema(folder: Path) -> int:
     return schema
 
 
+def own_time(folder: Path) -> str | None:
+    """Where the clock of a demo register stands: where it runs from, or its last operation; None for any other."""
+    path = folder / DATABASE
+    try:
+        connection = sqlite3.connect(database_uri(path, "ro"), uri=True, timeout=5)
+        try:
+            row = connection.execute(
+                "SELECT max(runs_from, coalesce((SELECT max(at) FROM operation), '')) "
+                "FROM register_identity WHERE runs_from IS NOT NULL"
+            ).fetchone()
+        finally:
+            connection.close()
+    except sqlite3.Error as error:
+        raise broken(path, error) from error
+    return str(row[0]) if row and row[0] else None
+
+
 _CURES = {
     "SQLITE_BUSY": ("another program holds the register", "Wait a moment and try again."),
     "SQLITE_LOCKED": ("another program holds the register", "Wait a moment and try again."),

@@ -18,10 +18,10 @@ from register.store.tables.history import register_identity
 from register.store.transaction import engine_for
 
 
-def make_database(folder: Path, station: str, now: datetime) -> None:
+def make_database(folder: Path, station: str, now: datetime, runs_from: datetime | None) -> None:
     """Make the database of a new register in `folder`, which must exist and hold none.
 
-    It is made under another name and put in place when it is whole.
+    It is made under another name and put in place when it is whole. `runs_from` is where a demo's clock starts.
 
     Raises
     ------
@@ -36,7 +36,14 @@ def make_database(folder: Path, station: str, now: datetime) -> None:
         with engine.connect() as plain, plain.execution_options(writes=True).begin():
             run_steps(plain, 0)
             plain.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-            plain.execute(register_identity.insert().values(key=new_key(now), station=station, made_at=time_text(now)))
+            plain.execute(
+                register_identity.insert().values(
+                    key=new_key(now),
+                    station=station,
+                    made_at=time_text(now),
+                    runs_from=time_text(runs_from) if runs_from else None,
+                )
+            )
         engine.dispose()
         os.replace(unfinished, path)  # noqa: PTH105  # replace is atomic on every platform; rename is not on Windows
     except DBAPIError as error:

@@ -1,10 +1,9 @@
 """Parts, revisions, their files and estimates: rows out, rows in."""
 
-from collections.abc import Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
-from sqlmodel import Session, col, func, or_, select
+from sqlmodel import Session, col, or_, select
 
 from register.domain.estimates import (
     BoughtEstimate,
@@ -181,9 +180,9 @@ def estimates(reading: Reading) -> dict[tuple[str, str], Estimate]:
     return {(number, letter): estimate_from(body) for body, number, letter in rows}
 
 
-def count_of_parts(reading: Reading) -> int:
-    """How many parts the register holds."""
-    return reading.session.exec(select(func.count()).select_from(PartRow)).one()
+def file_hashes(reading: Reading) -> tuple[str, ...]:
+    """The hash of every file that a row names."""
+    return tuple(reading.session.exec(select(StoredFileRow.sha256).order_by(col(StoredFileRow.sha256))))
 
 
 def estimate_as_kept(estimate: Estimate) -> Estimate:
@@ -233,12 +232,6 @@ def as_revision(row: RevisionRow, number: str) -> Revision:
         row.released_at,
         row.version,
     )
-
-
-def letters_by_key(session: Session, keys: Sequence[str]) -> dict[str, str]:
-    """Letter of each revision key."""
-    rows = session.exec(select(RevisionRow.key, RevisionRow.letter).where(col(RevisionRow.key).in_(keys)))
-    return dict(rows.all())
 
 
 def _part(row: PartRow) -> Part:

@@ -66,6 +66,10 @@ class Store:
         """The engine, made when first needed."""
         return engine_for(self.path)
 
+    def close(self) -> None:
+        """Let the file go; it is opened again when next needed."""
+        self.engine.dispose()
+
     @contextmanager
     def reading(self) -> Iterator[Reading]:
         """A read-only view. Keep it short: an open reader holds writers up."""

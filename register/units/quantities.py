@@ -189,7 +189,7 @@ def _plain(text: str, kind: _Kind) -> str:
 def plain_signs(text: str) -> str:
     """`text` with one kind of blank, of quote and of fraction."""
     spelt = "".join(_fraction_spelt(sign) for sign in text).translate(_SIGNS)
-    return re.sub(r"[ \t\u00a0\u2009\u202f]+", " ", spelt).strip(" ")
+    return " ".join(spelt.split())
 
 
 def _fraction_spelt(sign: str) -> str:

@@ -11,10 +11,10 @@ def written_duration(duration_s: float) -> str:
     duration_s
         Finite, s; a negative one gets a minus sign.
     """
-    seconds = math.floor(abs(duration_s) + 0.5)
-    for step, limit in ((60, 3600), (3600, 86400)):
-        if seconds >= limit:
-            seconds = (seconds + step // 2) // step * step
+    for step, limit in ((1, 3600.0), (60, 86400.0), (3600, math.inf)):
+        seconds = math.floor(abs(duration_s) / step + 0.5) * step
+        if seconds < limit:
+            break
     sizes = {"d": 86400, "h": 3600, "min": 60, "s": 1}
     counts: list[str] = []
     for unit, size in sizes.items():

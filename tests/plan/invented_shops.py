@@ -119,8 +119,11 @@ def _drawn_job(
     able = draw.sample(machines, draw.randint(1, len(machines)))
     loads = draw.randint(1, 3)
     base_s = draw.choice([0.3, 1.0, 2.5, 6.0, 15.0]) * H
+    share = 0.5 / count
     after = [
-        f"A-{other}" for other in range(count) if other != index and draw.random() < (0.12 if other < index else 0.01)
+        f"A-{other}"
+        for other in range(count)
+        if other != index and draw.random() < (share if other < index else share / 8)
     ]
     bought = draw.random() < 0.1
     return PlanJob(

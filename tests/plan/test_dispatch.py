@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from invented_shops import H, WEEK, at, job, printer, router, shop, window
+from invented_shops import WEEK, H, at, job, printer, router, shop, window
 
 from register.domain.plans import MachineChoice, Need, Plan, PlannedJob, PlannedLoad, Supply
 from register.errors import BadSettings, NotAllowed
@@ -178,8 +178,8 @@ def test_one_job_that_names_a_material_twice_needs_the_sum() -> None:
 
 
 def test_a_job_may_use_now_what_a_delivery_replaces_in_time_and_no_more() -> None:
-    # A-1 waits for the delivery of 100 g at 34 h and then takes 250 of 300 g; A-2 takes 40 of the 50 g to spare at once;
-    # A-3 would take from A-1's.
+    # A-1 waits for the delivery of 100 g at 34 h and then takes 250 of 300 g; A-2 takes 40 of the 50 g to spare
+    # at once; A-3 would take from A-1's.
     supplies = (Supply("PLA", 200.0, ((at(34), 100.0),)),)
     jobs = (
         job("A-1", 40, needs=(Need("PLA", 250.0, "g"),)),
@@ -267,7 +267,8 @@ def test_a_load_longer_than_any_attended_hours_says_so_and_what_could_change_it(
         "are 8 h: a responsible adult's permission to run it unattended could change that"
     )
     assert why_not(plan, "A-2") == (
-        "a load on R-1 takes 8 h 30 min with a person there from set-up to unloading, and the longest attended hours are 8 h"
+        "a load on R-1 takes 8 h 30 min with a person there from set-up to unloading, "
+        "and the longest attended hours are 8 h"
     )
 
 
@@ -276,6 +277,17 @@ def test_a_run_longer_than_its_permission_says_so() -> None:
     assert why_not(plan, "A-1") == (
         "a run of 1 d 1 h on P-1 would go on with nobody there for longer than the 12 h that its permission allows"
     )
+
+
+def test_a_set_up_longer_than_any_attended_hours_says_so() -> None:
+    plan = make_plan(shop(job("A-1"), machines=(printer(hands_s=9 * H),)))
+    assert why_not(plan, "A-1") == "setting up or unloading P-1 takes longer than the longest attended hours, 8 h"
+
+
+def test_a_job_has_no_place_only_if_no_machine_can_hold_it() -> None:
+    both = (MachineChoice("P-1", (9 * H,)), MachineChoice("P-2", (9 * H,)))
+    machines = (printer(unattended=False), printer("P-2"))
+    assert place(make_plan(shop(replace(job("A-1"), choices=both), machines=machines)), "A-1").machine == "P-2"
 
 
 def test_a_job_past_the_hours_planned_says_from_when() -> None:

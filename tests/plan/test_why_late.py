@@ -33,7 +33,8 @@ def test_a_job_that_the_hours_hold_up_and_that_a_permission_could_save() -> None
     late = job("A-1", 30, hours=(2, 3))
     held = "even alone on P-1 it is in hand 2031-03-04 12:00 UTC: the attended hours allow no earlier"
     assert why(shop(late, machines=(printer(unattended=False),), as_of_h=14), "A-1") == held
-    # In two loads nothing is gained overnight: the second run would end at 19:00 and wait for 9:00. One load due at 9:30:
+    # In two loads nothing is gained overnight: the second run would end at 19:00 and wait for 9:00.
+    # In one load, due at 9:30, it is.
     single = job("A-1", 33.5, hours=(5,))
     assert why(shop(single, machines=(printer(unattended=False),), as_of_h=14), "A-1") == (
         "even alone on P-1 it is in hand 2031-03-04 14:00 UTC: the attended hours allow no earlier; "
@@ -90,7 +91,7 @@ def test_many_jobs_ahead_are_counted() -> None:
 
 def test_what_is_on_the_machine_now_is_named() -> None:
     busy = replace(printer(), busy_until=at(11))
-    assert why(shop(job("A-1", 11.5), machines=(busy,)), "A-1") == "what is on P-1 now is ahead of it on P-1"
+    assert why(shop(job("A-1", 11.5), machines=(busy,)), "A-1") == "what is loaded now is ahead of it on P-1"
     running = job("A-1", running_on="P-1", running_since=at(7), running_until=at(11))
     assert why(shop(running, job("A-2", 11.5)), "A-2") == "A-1 is ahead of it on P-1"
 

@@ -138,6 +138,7 @@ def upgrade(op: Operations) -> None:
         sa.Column("key", sa.Text(), nullable=False),
         sa.Column("station", sa.Text(), nullable=False),
         sa.Column("made_at", sa.Text(), nullable=False),
+        sa.Column("runs_from", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("key", name=op.f("pk_register_identity")),
         sqlite_strict=True,
     )

@@ -54,5 +54,7 @@ register_identity = Table(
     Column("key", Text, primary_key=True),
     Column("station", Text, nullable=False),
     Column("made_at", Text, nullable=False),
+    # A demo's clock runs on from this moment instead of the computer's time.
+    Column("runs_from", Text, nullable=True),
     **_STRICT,
 )

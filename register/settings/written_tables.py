@@ -1,4 +1,4 @@
-"""The settings back into the text of a shop.toml."""
+"""The tables of a shop.toml as text."""
 
 import json
 from collections.abc import Iterable, Mapping
@@ -8,51 +8,36 @@ from datetime import date, time
 from register.domain.machines import Machine
 from register.domain.materials import Form, Material
 from register.domain.parts import Process
-from register.domain.shop import Shop, ShopSettings
-from register.settings.shop_file import WEEKDAYS
+from register.domain.shop import Shop
+from register.settings.shop_tables import WEEKDAYS
 
 
-def written_shop(settings: ShopSettings) -> str:
-    """The text of a shop.toml that reads back as `settings`.
-
-    Notes
-    -----
-    Leave to run unattended is left out: it is recorded in the register and never read from a file.
-    """
-    blocks = [
-        *_shop_blocks(settings.shop),
-        *(_block("[[tool]]", asdict(tool)) for tool in settings.tools),
-        *(block for material in settings.materials for block in _material_blocks(material)),
-        *(block for machine in settings.machines for block in _machine_blocks(machine)),
-        *(_block("[[person]]", asdict(person)) for person in settings.people),
-    ]
-    return "\n".join(blocks)
-
-
-def _shop_blocks(shop: Shop) -> Iterable[str]:
-    yield _block(
+def shop_blocks(shop: Shop) -> Iterable[str]:
+    """`[shop]`, `[hours]`, every `[[exception]]` and `[print_settings]`."""
+    yield block(
         "[shop]",
         {"name": shop.name, "zone": shop.zone, "currency": shop.currency, "chance_target": shop.chance_target},
     )
     hours: dict[str, list[str]] = {}
     for each in sorted(shop.hours, key=lambda each: each.weekday):
         hours.setdefault(WEEKDAYS[each.weekday], []).append(_span(each.opens, each.closes))
-    yield _block("[hours]", hours)
+    yield block("[hours]", hours)
     days: dict[date, list[str]] = {}
     for exception in shop.exceptions:
         spans = days.setdefault(exception.day, [])
         if exception.opens is not None and exception.closes is not None:
             spans.append(_span(exception.opens, exception.closes))
     for day, spans in days.items():
-        yield _block("[[exception]]", {"day": day, "hours": spans} if spans else {"day": day, "closed": True})
-    yield _block("[print_settings]", asdict(shop.print_settings))
+        yield block("[[exception]]", {"day": day, "hours": spans} if spans else {"day": day, "closed": True})
+    yield block("[print_settings]", asdict(shop.print_settings))
 
 
 def _span(opens: time, closes: time) -> str:
     return f"{opens:%H:%M}-{'24:00' if closes == time(0) else f'{closes:%H:%M}'}"
 
 
-def _material_blocks(material: Material) -> Iterable[str]:
+def material_blocks(material: Material) -> Iterable[str]:
+    """One `[[material]]` and the tables below it."""
     values: dict[str, object] = {
         "name": material.name,
         "form": material.form.value,
@@ -60,17 +45,18 @@ def _material_blocks(material: Material) -> Iterable[str]:
         "source": material.source,
     }
     if material.form is Form.SHEET:
-        yield _block("[[material]]", values | {"cost_per_m2_mm_cents": material.cost_per_m2_mm_cents})
+        yield block("[[material]]", values | {"cost_per_m2_mm_cents": material.cost_per_m2_mm_cents})
         if material.cutting is not None:
-            yield _block("[material.cutting]", asdict(material.cutting))
+            yield block("[material.cutting]", asdict(material.cutting))
         return
     values |= {"filament_diameter_mm": material.filament_diameter_mm, "cost_per_kg_cents": material.cost_per_kg_cents}
-    yield _block("[[material]]", values)
+    yield block("[[material]]", values)
     if material.print_overrides:
-        yield _block("[material.print_settings]", material.print_overrides)
+        yield block("[material.print_settings]", material.print_overrides)
 
 
-def _machine_blocks(machine: Machine) -> Iterable[str]:
+def machine_blocks(machine: Machine) -> Iterable[str]:
+    """One `[[machine]]` and the table below it; leave to run unattended is left out."""
     values: dict[str, object] = {
         "name": machine.name,
         "process": machine.process.value,
@@ -82,16 +68,17 @@ def _machine_blocks(machine: Machine) -> Iterable[str]:
         "out_of_order": machine.out_of_order,
     }
     if machine.process is Process.ROUTED:
-        yield _block("[[machine]]", values | {"tools": machine.tools})
+        yield block("[[machine]]", values | {"tools": machine.tools})
         if machine.router is not None:
-            yield _block("[machine.router]", asdict(machine.router))
+            yield block("[machine.router]", asdict(machine.router))
         return
-    yield _block("[[machine]]", values)
+    yield block("[[machine]]", values)
     if machine.print_overrides:
-        yield _block("[machine.print_settings]", machine.print_overrides)
+        yield block("[machine.print_settings]", machine.print_overrides)
 
 
-def _block(heading: str, values: Mapping[str, object]) -> str:
+def block(heading: str, values: Mapping[str, object]) -> str:
+    """One table of plain keys."""
     return "".join([f"{heading}\n", *(f"{key} = {_value(value)}\n" for key, value in values.items())])
 
 

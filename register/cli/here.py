@@ -1,0 +1,191 @@
+"""What every command has: the register, the time, the person, and whether to print JSON."""
+
+import getpass
+import inspect
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property, wraps
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console, RenderableType
+
+from register.actions.shop import shop_settings
+from register.cli.json_form import as_json
+from register.domain.clock import fixed_at
+from register.domain.shop import Shop
+from register.errors import BadFile, NotFound
+from register.opening import Register, at_time, open_register, register_folder
+from register.units.moments import moment
+
+LARGEST_FILE_BYTES = 200_000_000
+_PLAIN_WIDTH = 120
+
+
+@dataclass
+class Here:
+    """The place and time of one command."""
+
+    folder: Path | None = None
+    as_of: str | None = None
+    who: str | None = None
+    json: bool = False
+
+    @property
+    def register_folder(self) -> Path:
+        """The register's folder."""
+        return register_folder(self.folder)
+
+    @property
+    def person(self) -> str:
+        """Who works: as named, else from the environment, else the user of this computer."""
+        return self.who or os.environ.get("PITWRIGHT_WHO") or _user()
+
+    @cached_property
+    def register(self) -> Register:
+        """The open register, at the time asked for."""
+        opened = open_register(self.register_folder, self.person)
+        if self.as_of is None:
+            return opened
+        return at_time(opened, fixed_at(moment(self.as_of, _zone(opened))))
+
+    @cached_property
+    def shop(self) -> Shop:
+        """The register's shop."""
+        return shop_settings(self.register).shop
+
+    @property
+    def zone(self) -> str:
+        """The shop's zone; UTC before there is a shop."""
+        return _zone(self.register)
+
+    def moment(self, text: str) -> datetime:
+        """A written time in the shop's zone."""
+        return moment(text, self.zone)
+
+    def show(self, view: Any, report: Callable[[], RenderableType]) -> None:
+        """Print a view: its JSON, or its report for people."""
+        if self.json:
+            typer.echo(as_json(view))
+        else:
+            console().print(report())
+
+
+def console() -> Console:
+    """A console as wide as the terminal; wide enough for a table where there is none."""
+    plain = Console(highlight=False, soft_wrap=False)
+    return plain if plain.is_terminal else Console(highlight=False, width=_PLAIN_WIDTH)
+
+
+def here(context: typer.Context) -> Here:
+    """The place and time that the command line gave, before the noun or behind the verb."""
+    root = context.find_root()
+    if not isinstance(root.obj, Here):
+        root.obj = Here()
+    return root.obj
+
+
+def read_file(path: Path) -> bytes:
+    """The bytes of a file that a person named.
+
+    Raises
+    ------
+    BadFile
+        If it is missing, no file, too large or cannot be read.
+    """
+    try:
+        if not path.is_file():
+            what = "is a folder" if path.is_dir() else "does not exist" if not path.exists() else "is no plain file"
+            raise BadFile(f"{path} {what}.", "Name a file.")
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise BadFile(f"{path} is larger than {LARGEST_FILE_BYTES // 1_000_000} MB.", "Save it coarser.")
+        return path.read_bytes()
+    except OSError as error:
+        raise BadFile(f"{path} cannot be read: {error.strerror}.", "Check its name and its permissions.") from error
+    except ValueError as error:
+        raise BadFile("The file's name cannot be used.", "Name a file without hidden signs.") from error
+
+
+Folder = Annotated[
+    Path | None,
+    typer.Option("--register", help="Folder of the register; else $PITWRIGHT_REGISTER, else your data folder."),
+]
+AsOf = Annotated[
+    str | None, typer.Option("--as-of", help="Work as if it were this time, in the shop's zone: 2031-03-04 16:40.")
+]
+Who = Annotated[
+    str | None, typer.Option("--who", help="Who you are, for the history; else $PITWRIGHT_WHO, else your user name.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+_COMMON: dict[str, tuple[Any, Any]] = {
+    "register_folder": (Folder, None),
+    "as_of": (AsOf, None),
+    "who": (Who, None),
+    "as_json": (Json, False),
+}
+
+
+class Nouns(typer.Typer):
+    """A group of verbs whose commands all have the common options."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(help=text, no_args_is_help=True, add_completion=False, rich_markup_mode=None)
+
+    def verb(self, name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+        """Register a function as a command; it gets the common options beside its own."""
+
+        def register(function: Callable[..., None]) -> Callable[..., None]:
+            self.command(name)(_with_common(function))
+            return function
+
+        return register
+
+
+def take_common(
+    context: typer.Context,
+    register_folder: Folder = None,
+    as_of: AsOf = None,
+    who: Who = None,
+    as_json: Json = False,
+) -> None:
+    """Keep what was said of the common options, before the noun or behind the verb; the later word wins."""
+    place = here(context)
+    place.folder = register_folder or place.folder
+    place.as_of = as_of or place.as_of
+    place.who = who or place.who
+    place.json = as_json or place.json
+
+
+def _with_common(function: Callable[..., None]) -> Callable[..., None]:
+    """`function` with the common options added to what the command line shows and takes."""
+
+    @wraps(function)
+    def command(context: typer.Context, **words: Any) -> None:
+        take_common(context, **{name: words.pop(name) for name in _COMMON})
+        function(context, **words)
+
+    own = inspect.signature(function)
+    added = [
+        inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=kind)
+        for name, (kind, default) in _COMMON.items()
+    ]
+    command.__signature__ = own.replace(parameters=[*own.parameters.values(), *added])  # type: ignore[attr-defined]
+    command.__annotations__ = function.__annotations__ | {name: kind for name, (kind, _) in _COMMON.items()}
+    return command
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "someone"
+
+
+def _zone(register: Register) -> str:
+    try:
+        return shop_settings(register).shop.zone
+    except NotFound:
+        return "UTC"

@@ -1,0 +1,27 @@
+"""Views as JSON: the dataclass that a read action gives, key by key."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime, time
+from enum import Enum
+from typing import Any
+
+
+def as_json(view: Any) -> str:
+    """`view` as JSON text: times in UTC with Z, floats as they are, keys in the order of the dataclass."""
+    return json.dumps(_plain(view), ensure_ascii=False, allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(name): _plain(each) for name, each in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(each) for each in value]
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    if isinstance(value, (date, time)):
+        return value.isoformat()
+    return value.value if isinstance(value, Enum) else value

@@ -1,0 +1,76 @@
+"""Estimates in words and tables."""
+
+from rich.console import Group, RenderableType
+
+from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate, RoutedEstimate
+from register.reports.wording import counted, line, table
+from register.units.money import written_money
+from register.units.written import written_duration, written_length, written_mass
+
+
+def figures(estimate: Estimate, currency: str) -> str:
+    """An estimate in one line: mass, time, cost."""
+    money = written_money(estimate.cost_cents, currency)
+    if isinstance(estimate, BoughtEstimate):
+        return f"{money}, {counted(estimate.lead_days, 'day')} to deliver"
+    return f"{written_mass(estimate.mass_g)}, {written_duration(estimate.duration_s)}, {money}"
+
+
+def estimate_report(estimate: Estimate, currency: str) -> RenderableType:
+    """An estimate whole."""
+    rows = [*_rows(estimate), ("cost of one", written_money(estimate.cost_cents, currency))]
+    shown: list[RenderableType] = [table(("", ""), rows)]
+    shown += [line(f"! {warning}", "bold") for warning in estimate.warnings]
+    return Group(*shown)
+
+
+def _rows(estimate: Estimate) -> list[tuple[str, str]]:
+    if isinstance(estimate, PrintedEstimate):
+        return _printed(estimate)
+    if isinstance(estimate, RoutedEstimate):
+        return _routed(estimate)
+    rows = [("process", "bought"), ("lead time", counted(estimate.lead_days, "day"))]
+    if estimate.order_by is not None:
+        rows.append(("order by", estimate.order_by.isoformat()))
+    return rows
+
+
+def _printed(estimate: PrintedEstimate) -> list[tuple[str, str]]:
+    spent = estimate.volumes_mm3
+    shares = ("contours", "solid_layers", "infill", "support", "bed_edge")
+    used = ", ".join(
+        f"{name.replace('_', ' ')} {getattr(spent, name) / 1000:.2f}" for name in shares if getattr(spent, name)
+    )
+    return [
+        ("process", f"printed on {estimate.machine} in {estimate.material}, {estimate.settings}"),
+        ("size", " × ".join(written_length(side) for side in estimate.size_mm)),
+        ("solid volume", f"{estimate.solid_volume_mm3 / 1000:.2f} cm³, {counted(estimate.bodies, 'body', 'bodies')}"),
+        ("material used", f"{spent.total / 1000:.2f} cm³ ({used})"),
+        ("mass of one", f"{written_mass(estimate.mass_g)}, {written_length(estimate.filament_mm)} of filament"),
+        ("time of one", _span(estimate)),
+    ]
+
+
+def _routed(estimate: RoutedEstimate) -> list[tuple[str, str]]:
+    sizes: dict[float, int] = {}
+    for hole in estimate.holes:
+        sizes[round(hole.diameter_mm, 3)] = sizes.get(round(hole.diameter_mm, 3), 0) + 1
+    holes = ", ".join(f"{count} × {written_length(size)}" for size, count in sorted(sizes.items()))
+    return [
+        ("process", f"routed on {estimate.machine} in {estimate.material}, {written_length(estimate.thickness_mm)}"),
+        ("size", " × ".join(written_length(side) for side in estimate.size_mm[:2])),
+        ("openings", f"holes {holes or 'none'}; {counted(estimate.slots, 'slot')}"),
+        ("pockets", str(len(estimate.pockets))),
+        (
+            "cut with",
+            f"{estimate.tool}, {estimate.spindle_rpm:.0f} rpm, {estimate.feed_mm_s * 60:.0f} mm/min, "
+            f"{counted(estimate.passes, 'pass', 'passes')}, {written_length(estimate.cut_length_mm)}",
+        ),
+        ("mass of one", written_mass(estimate.mass_g)),
+        ("time of one", _span(estimate)),
+    ]
+
+
+def _span(estimate: PrintedEstimate | RoutedEstimate) -> str:
+    low, high = written_duration(estimate.duration_low_s), written_duration(estimate.duration_high_s)
+    return f"{written_duration(estimate.duration_s)} (likely {low} to {high}, not yet calibrated)"
