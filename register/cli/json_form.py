@@ -7,9 +7,12 @@ from datetime import UTC, date, datetime, time
 from enum import Enum
 from typing import Any
 
+# A millionth of a mm, g or s: beyond it figures show the computer's rounding, not the part.
+DECIMALS = 6
+
 
 def as_json(view: Any) -> str:
-    """`view` as JSON text: times in UTC with Z, floats as they are, keys in the order of the dataclass."""
+    """`view` as JSON text: times in UTC with Z, floats to six decimals, keys in the order of the dataclass."""
     return json.dumps(_plain(view), ensure_ascii=False, allow_nan=False)
 
 
@@ -24,4 +27,6 @@ def _plain(value: Any) -> Any:
         return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     if isinstance(value, (date, time)):
         return value.isoformat()
+    if isinstance(value, float):
+        return round(value, DECIMALS)
     return value.value if isinstance(value, Enum) else value

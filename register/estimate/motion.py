@@ -139,8 +139,8 @@ def paths_s(
 
 def _corner_limits(directions: Floats, speed: Floats, owner: NDArray[np.int64], a_delta: float) -> Floats:
     """Highest squared speed at the start of each segment, and at the end of the last: (n + 1,)."""
-    cosine = np.einsum("ij,ij->i", directions[:-1], directions[1:])
-    half_sine = np.sqrt(np.clip((1.0 + cosine) / 2.0, 0.0, 1.0))
+    # |u + w| / 2 and not √((1 + u·w) / 2): the root turns the rounding of a full reversal into a speed.
+    half_sine = np.minimum(np.linalg.norm(directions[:-1] + directions[1:], axis=1) / 2.0, 1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         passed = np.where(half_sine >= 1.0 - 1e-12, np.inf, a_delta * half_sine / (1.0 - half_sine))
     passed = np.minimum(passed, np.minimum(speed[:-1], speed[1:]) ** 2)

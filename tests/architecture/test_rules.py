@@ -75,7 +75,9 @@ def wide_catches(place: str, text: str) -> list[str]:
 
 def long_files(place: str, text: str) -> list[str]:
     lines = len(text.splitlines())
-    return [f"{place} has {lines} lines"] if lines > LONGEST_FILE_LINES else []
+    # A schema step is one frozen list of tables and columns; it is never edited again.
+    frozen = place.startswith("register/store/migrations/")
+    return [f"{place} has {lines} lines"] if lines > LONGEST_FILE_LINES and not frozen else []
 
 
 def prints(place: str, text: str) -> list[str]:

@@ -110,8 +110,7 @@ def reference_s(points: np.ndarray) -> float:
     lengths = [float(np.hypot(*step)) for step in steps]
     limits = [0.0]
     for before, after, first, second in zip(steps, steps[1:], lengths, lengths[1:], strict=False):
-        cosine = float(before @ after) / (first * second)
-        sine = math.sqrt(max(0.0, (1 + cosine) / 2))
+        sine = min(float(np.hypot(*(before / first + after / second))) / 2, 1.0)
         limits.append(min(SPEED**2, ACCELERATION * DEVIATION * sine / max(1 - sine, 1e-15)))
     limits.append(0.0)
     for i, length in enumerate(lengths):
