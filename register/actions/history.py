@@ -13,7 +13,7 @@ def list_operations(register: Register, most: int = 50) -> tuple[Operation, ...]
 
 
 def undo(register: Register, number: int | None = None) -> Operation:
-    """Take operation `number` back, the newest that can be if None; undoing an undo does it again.
+    """Take operation `number` back, one's own newest if None; undoing an undo does it again.
 
     Raises
     ------
@@ -23,7 +23,7 @@ def undo(register: Register, number: int | None = None) -> Operation:
         If a later operation stands on it, or more than there is would be gone.
     """
     with register.store.reading() as view:
-        target = history.operation_at(view, number) if number is not None else history.last_undoable(view)
+        target = history.operation_at(view, number) if number is not None else history.last_undoable(view, register.who)
     with register.store.writing(register.who, f"undo {target.number}: {target.why}"[:2000], target.number) as tx:
         if history.operation_at(tx, target.number).undone_by is not None:
             raise NotAllowed(f"Operation {target.number} is undone already.", "See `pitwright history`.")

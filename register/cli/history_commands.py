@@ -27,7 +27,7 @@ def list_operations(
 
 def undo(
     context: typer.Context,
-    number: Annotated[int | None, typer.Argument(help="Operation; the newest if left out.", show_default=False)] = None,
+    number: Annotated[int | None, typer.Argument(help="Operation; your newest if left out.")] = None,
 ) -> None:
     """Take an operation back; undoing an undo does it again."""
     place = here(context)

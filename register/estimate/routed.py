@@ -163,8 +163,8 @@ def _chosen_tool(plate: Plate, machine: Machine, tools: Sequence[Tool]) -> tuple
     if not small:
         return smallest, ()
     return smallest, (
-        f"{len(small)} hole(s) from {small[0]:.2f} mm are smaller than {smallest.name}, {smallest.diameter_mm:g} mm: "
-        "drill them by hand; they are not in the time.",
+        f"Holes smaller than {smallest.name}, {smallest.diameter_mm:g} mm: {len(small)}, the least {small[0]:.2f} mm. "
+        "Drill them by hand; they are not in the time.",
     )
 
 
@@ -266,8 +266,8 @@ def _close_holes(plate: Plate, thickness: float) -> tuple[str, ...]:
     if not close:
         return ()
     return (
-        f"{close} hole(s) have their centre less than two diameters from an edge or an opening, or a web thinner than "
-        "the sheet.",
+        f"Holes too near an edge or an opening: {close}. Keep two diameters from the centre, or a web as thick as the "
+        "sheet.",
     )
 
 

@@ -94,8 +94,8 @@ def operation_at(reading: Reading, number: int) -> Operation:
     return _operation(row)
 
 
-def last_undoable(reading: Reading) -> Operation:
-    """The newest operation that is neither an undo nor undone.
+def last_undoable(reading: Reading, who: str) -> Operation:
+    """The newest operation of `who` that is neither an undo nor undone: nobody takes another's back unawares.
 
     Raises
     ------
@@ -106,14 +106,15 @@ def last_undoable(reading: Reading) -> Operation:
         reading.session.connection()
         .execute(
             text(
-                f"{_LISTED} WHERE o.undoes IS NULL AND NOT EXISTS (SELECT 1 FROM operation u WHERE u.undoes = o.seq)"
-                " ORDER BY o.seq DESC LIMIT 1"
-            )
+                f"{_LISTED} WHERE o.who = :who AND o.undoes IS NULL"
+                " AND NOT EXISTS (SELECT 1 FROM operation u WHERE u.undoes = o.seq) ORDER BY o.seq DESC LIMIT 1"
+            ),
+            {"who": who},
         )
         .first()
     )
     if row is None:
-        raise NotFound("There is nothing to undo.", "See `pitwright history`.")
+        raise NotFound(f"{who} has nothing to undo.", "See `pitwright history`, and give the operation's number.")
     return _operation(row)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, func, insert, select
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import QueuePool
 from sqlmodel import Session
 
 from register.domain.clock import Clock
@@ -129,7 +130,8 @@ def engine_for(path: Path) -> Engine:
         connection.execute("PRAGMA synchronous = FULL")
         return connection
 
-    engine = create_engine("sqlite://", creator=connect)
+    # The pool is named, because the bare address would be taken for a database in memory, one for each thread.
+    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
