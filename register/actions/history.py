@@ -25,7 +25,7 @@ def undo(register: Register, number: int | None = None) -> Operation:
     with register.store.reading() as view:
         target = history.operation_at(view, number) if number is not None else history.last_undoable(view, register.who)
     with register.store.writing(register.who, f"undo {target.number}: {target.why}"[:2000], target.number) as tx:
-        if history.operation_at(tx, target.number).undone_by is not None:
+        if target.number in history.undone_by(tx, before=tx.operation):
             raise NotAllowed(f"Operation {target.number} is undone already.", "See `pitwright history`.")
         history.take_back(tx, target.number)
         short = pieces.overdrawn(tx)

@@ -68,16 +68,14 @@ def rebuild_triggers(connection: Connection) -> None:
             )
 
 
-_LISTED = (
-    "SELECT o.seq, o.at, o.who, o.why, o.undoes, "
-    "(SELECT max(u.seq) FROM operation u WHERE u.undoes = o.seq) FROM operation o"
-)
+_LISTED = "SELECT seq, at, who, why, undoes FROM operation"
 
 
 def operations(reading: Reading, most: int) -> tuple[Operation, ...]:
     """The last `most` operations, newest first."""
-    rows = reading.session.connection().execute(text(f"{_LISTED} ORDER BY o.seq DESC LIMIT :most"), {"most": most})
-    return tuple(_operation(row) for row in rows)
+    rows = reading.session.connection().execute(text(f"{_LISTED} ORDER BY seq DESC LIMIT :most"), {"most": most})
+    undone = undone_by(reading)
+    return tuple(_operation(row, undone) for row in rows)
 
 
 def operation_at(reading: Reading, number: int) -> Operation:
@@ -88,10 +86,10 @@ def operation_at(reading: Reading, number: int) -> Operation:
     NotFound
         If there is none.
     """
-    row = reading.session.connection().execute(text(f"{_LISTED} WHERE o.seq = :number"), {"number": number}).first()
+    row = reading.session.connection().execute(text(f"{_LISTED} WHERE seq = :number"), {"number": number}).first()
     if row is None:
         raise NotFound(f"There is no operation {number}.", "See `pitwright history`.")
-    return _operation(row)
+    return _operation(row, undone_by(reading))
 
 
 def last_undoable(reading: Reading, who: str) -> Operation:
@@ -102,20 +100,33 @@ def last_undoable(reading: Reading, who: str) -> Operation:
     NotFound
         If there is none.
     """
-    row = (
-        reading.session.connection()
-        .execute(
-            text(
-                f"{_LISTED} WHERE o.who = :who AND o.undoes IS NULL"
-                " AND NOT EXISTS (SELECT 1 FROM operation u WHERE u.undoes = o.seq) ORDER BY o.seq DESC LIMIT 1"
-            ),
-            {"who": who},
-        )
-        .first()
+    undone = undone_by(reading)
+    rows = reading.session.connection().execute(
+        text(f"{_LISTED} WHERE who = :who AND undoes IS NULL ORDER BY seq DESC"), {"who": who}
     )
-    if row is None:
-        raise NotFound(f"{who} has nothing to undo.", "See `pitwright history`, and give the operation's number.")
-    return _operation(row)
+    for row in rows:
+        if row[0] not in undone:
+            return _operation(row, undone)
+    raise NotFound(f"{who} has nothing to undo.", "See `pitwright history`, and give the operation's number.")
+
+
+def undone_by(reading: Reading, before: int | None = None) -> dict[int, int]:
+    """Which operations are undone, each with the one that took it back; an undo that was undone does not count.
+
+    Parameters
+    ----------
+    before
+        Only operations below this number count; all of them if None.
+    """
+    rows = reading.session.connection().execute(
+        text("SELECT seq, undoes FROM operation WHERE undoes IS NOT NULL AND seq < :before ORDER BY seq DESC"),
+        {"before": before if before is not None else 1 << 62},
+    )
+    undone: dict[int, int] = {}
+    for number, target in rows:
+        if number not in undone:
+            undone[target] = number
+    return undone
 
 
 def last_operation(reading: Reading) -> int:
@@ -142,8 +153,8 @@ def take_back(writing: Writing, number: int) -> None:
     _refuse_if_dangling(connection)
 
 
-def _operation(row: Any) -> Operation:
-    return Operation(row[0], time_from(row[1]), row[2], row[3], row[4], row[5])
+def _operation(row: Any, undone: dict[int, int]) -> Operation:
+    return Operation(row[0], time_from(row[1]), row[2], row[3], row[4], undone.get(row[0]))
 
 
 def _spans(connection: Connection, number: int) -> list[tuple[str, str, str | None, str | None]]:
