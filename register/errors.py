@@ -87,3 +87,7 @@ class StoreBroken(RegisterError):
     """The register itself cannot be opened, read or written."""
 
     exit_code = 5
+
+
+class NeedsUpgrade(StoreBroken):
+    """A sound register of an earlier schema, which nobody has asked to upgrade yet."""

@@ -2,9 +2,11 @@
 
 import multiprocessing
 import os
+import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stderr
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from register.errors import Cancelled, RegisterError
@@ -30,7 +32,8 @@ class Work(Generic[Result]):
         context = multiprocessing.get_context("spawn")
         self._ours, theirs = context.Pipe(duplex=False)
         self._process = context.Process(target=_at_work, args=(theirs, function, arguments, tells), daemon=True)
-        with _safe_path():
+        # While screens are open standard error is theirs and has no descriptor, which the new process would be given.
+        with _safe_path(), redirect_stderr(sys.__stderr__):
             self._process.start()
         theirs.close()
 
@@ -87,6 +90,9 @@ class Work(Generic[Result]):
 
 
 def _at_work(pipe: Connection, function: Callable[..., Any], arguments: tuple[Any, ...], tells: bool) -> None:
+    # What a fault or a library prints here would run across the screens.
+    with Path(os.devnull).open("w") as nowhere:
+        os.dup2(nowhere.fileno(), 2)
     words = {"tell": lambda share: pipe.send(("told", share))} if tells else {}
     try:
         pipe.send(("done", function(*arguments, **words)))
@@ -107,6 +113,6 @@ def _safe_path() -> Iterator[None]:
         yield
     finally:
         if before is None:
-            del os.environ["PYTHONSAFEPATH"]
+            os.environ.pop("PYTHONSAFEPATH", None)
         else:
             os.environ["PYTHONSAFEPATH"] = before

@@ -1,15 +1,49 @@
 """History: who did what, and taking it back."""
 
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
 from register.domain.history import Operation
-from register.errors import NotAllowed
+from register.errors import BadText, NotAllowed, NotFound
 from register.opening import Register
-from register.store import history, pieces, stock
+from register.store import history, pieces, shops, stock
+from register.store.history_filters import Wanted, operations_of
+from register.store.transaction import Reading
 
 
-def list_operations(register: Register, most: int = 50) -> tuple[Operation, ...]:
-    """The last operations, newest first."""
+def list_operations(
+    register: Register, most: int = 50, part: str | None = None, who: str | None = None, day: date | None = None
+) -> tuple[Operation, ...]:
+    """The last operations, newest first: all, or those of a part, a person, a day in the shop's zone, or all of these.
+
+    Parameters
+    ----------
+    part
+        Its number; what was done to its revisions, positions, jobs, pieces and replacements belongs to it.
+
+    Raises
+    ------
+    NotFound
+        If the history knows no such part or person.
+    BadText
+        If the day is at the end of the calendar.
+    """
     with register.store.reading() as view:
-        return history.operations(view, most)
+        since, until = _bounds(view, day) if day else (None, None)
+        return operations_of(view, Wanted(part, who, since, until), most)
+
+
+def _bounds(view: Reading, day: date) -> tuple[datetime, datetime]:
+    """A day's first moment and the next one's, as the shop's clock shows them; UTC before there is a shop."""
+    try:
+        zone = ZoneInfo(shops.shop(view).zone)
+    except NotFound:
+        zone = ZoneInfo("UTC")
+    try:
+        first, next_one = (datetime.combine(each, time(0), zone) for each in (day, day + timedelta(days=1)))
+        return first.astimezone(UTC), next_one.astimezone(UTC)
+    except OverflowError:
+        raise BadText(f"The day {day} is at the end of the calendar.", "Write a day like 2031-03-04.") from None
 
 
 def undo(register: Register, number: int | None = None) -> Operation:

@@ -9,7 +9,7 @@ from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate
 from register.domain.hazards import Hazard, cautions
 from register.domain.job_views import Booked, JobSheet
 from register.domain.jobs import Job, JobState, checked_move
-from register.domain.machines import Tool
+from register.domain.machines import Machine, Tool
 from register.domain.materials import Form
 from register.domain.parts import Process
 from register.domain.pieces import PieceMove
@@ -17,8 +17,9 @@ from register.domain.revisions import Revision, RevisionState
 from register.domain.shop import ShopSettings
 from register.domain.stock import Lot, StockForm, StockMove
 from register.domain.texts import NOTE_LENGTH, clean_text
-from register.errors import NotAllowed, NotFound
+from register.errors import DoesNotFit, NotAllowed, NotFound
 from register.estimate.whole import machines_for
+from register.nest.loads import loads
 from register.nest.stock_use import filament_g, gap_mm, offcut_for, sheet_for
 from register.opening import Register
 from register.store import competitions, jobs, parts, pieces, shops, stock
@@ -122,7 +123,8 @@ def made_job(register: Register, number: str, lot: str | None = None) -> tuple[J
     Parameters
     ----------
     lot
-        The lot that it used; the smallest that suffices if None. Nothing is booked if none does.
+        The lot that it used. If None: of what has arrived, the smallest spool or offcut that suffices, else the
+        largest sheet. Nothing is booked if none does.
 
     Raises
     ------
@@ -232,20 +234,34 @@ def _machine_to_start(tx: Writing, job: Job, revision: Revision, named: str | No
     settings = shops.settings(tx)
     fit = machines_for(job.process, revision.material or "", settings, named or job.machine)
     taken = {each.machine for each in jobs.jobs(tx, (JobState.RUNNING,))}
-    free = [each.name for each in fit if each.name not in taken and not each.out_of_order]
+    estimate = parts.estimate_of(tx, job.part, job.revision)
+    free = [
+        each.name for each in fit if each.name not in taken and not each.out_of_order and _holds_one(each, estimate)
+    ]
     if not free:
         listed = " and ".join(each.name for each in fit)
-        raise NotAllowed(f"{listed} is taken or out of order.", "Clear it first, or name another with --machine.")
+        raise NotAllowed(
+            f"{listed} is taken, out of order or too small.", "Clear it first, or name another with --machine."
+        )
     return free[0]
+
+
+def _holds_one(machine: Machine, estimate: Estimate) -> bool:
+    if isinstance(estimate, BoughtEstimate):
+        return True
+    try:
+        loads(1, estimate.size_mm, machine.size_mm, 0.0)
+    except DoesNotFit:
+        return False
+    return True
 
 
 def _book(tx: Writing, job: Job, named: str | None) -> Booked | None:
     estimate = parts.estimate_of(tx, job.part, job.revision)
     if isinstance(estimate, BoughtEstimate):
         return None
-    lots = stock.lots(tx)
-    if named is not None:
-        lots = (stock.lot(tx, named),)
+    # A lot that is named was used, so it has arrived whatever its order says.
+    lots = (stock.lot(tx, named),) if named else tuple(lot for lot in stock.lots(tx) if lot.there(tx.at))
     found = _use(estimate, job.quantity, lots, shops.settings(tx).tools)
     if found is None:
         if named is not None:
@@ -273,11 +289,8 @@ def _use(estimate: Estimate, quantity: int, lots: tuple[Lot, ...], tools: tuple[
     offcut = offcut_for(estimate, quantity, lots, between_mm)
     if offcut is not None:
         return offcut, 1.0
-    found = sheet_for(estimate, lots, between_mm)
-    if found is None:
-        return None
-    sheet, each = found
-    return (sheet, quantity / each) if sheet.amount * each >= quantity else None
+    found = sheet_for(estimate, lots, between_mm, quantity)
+    return None if found is None else (found[0], quantity / found[1])
 
 
 def _sheet(reading: Reading, job: Job) -> JobSheet:

@@ -81,6 +81,8 @@ def _warnings(history: tuple[Revision, ...], line: SpareLine | None) -> tuple[st
         said.append(f"SHORT: {line.usable_now} usable, {line.advised} advised")
     if line is not None:
         said.extend(
-            f"{each.quantity} × {each.revision or 'unmarked'} not counted: {each.why}" for each in line.unusable
+            f"{each.quantity} {f'of revision {each.revision}' if each.revision else 'unmarked'} not counted: "
+            f"{each.why.removeprefix('unmarked: ')}"
+            for each in line.unusable
         )
     return tuple(said)

@@ -21,7 +21,7 @@ from register.domain.plans import (
 )
 from register.domain.revisions import RevisionState
 from register.domain.shop import ShopSettings
-from register.domain.stock import Lot
+from register.domain.stock import Lot, StockForm
 from register.errors import DoesNotFit, NotAllowed, NotFound, RegisterError, StaleEdit
 from register.estimate.whole import machines_for
 from register.nest.loads import loads
@@ -117,7 +117,7 @@ def _open_jobs(view: Reading) -> list[_OpenJob]:
 def _problem(
     as_of: datetime, settings: ShopSettings, open_jobs: Sequence[_OpenJob], lots: Sequence[Lot]
 ) -> PlanProblem:
-    left = list(lots)
+    left = [lot for lot in lots if lot.form is not StockForm.OFFCUT or lot.there(as_of)]
     works = [_work(each, settings, left) for each in sorted(open_jobs, key=_by_due)]
     return plan_problem(as_of, settings, works, lots)
 
@@ -149,11 +149,11 @@ def _work(each: _OpenJob, settings: ShopSettings, left: list[Lot]) -> JobWork:
 def _cannot(job: Job, state: RevisionState) -> str:
     if job.state is JobState.ON_HOLD:
         return f"it is on hold: {job.note}" if job.note else "it is on hold"
+    if job.state is JobState.RUNNING or state is RevisionState.RELEASED:
+        return ""
     if state is RevisionState.DRAFT:
         return f"revision {job.revision} is still a draft: release it first"
-    if state is RevisionState.WITHDRAWN:
-        return f"revision {job.revision} is withdrawn"
-    return ""
+    return f"revision {job.revision} is {state.value}: queue the released one"
 
 
 def _ways(machines: Sequence[Machine], quantity: int, size_mm: Size, between_mm: float) -> tuple[MachineLoads, ...]:

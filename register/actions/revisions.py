@@ -51,7 +51,7 @@ def prepare_revision(register: Register, request: RevisionRequest, content: byte
         request.interchange if history else Interchange.NONE,
         None if isinstance(estimate, BoughtEstimate) else estimate.material,
         estimate.thickness_mm if isinstance(estimate, RoutedEstimate) else None,
-        hashlib.sha256(content).hexdigest() if content is not None else None,
+        _hash(content),
         clean_text(request.file_name, "file name") if request.file_name else None,
         request.unit or "mm",
         request.unit_cost_cents,
@@ -68,13 +68,13 @@ def log_revision(register: Register, prepared: PreparedRevision, content: bytes 
     Raises
     ------
     StaleEdit
-        If the part got another revision meanwhile.
+        If the part got another revision meanwhile, or the file is not the one that was prepared.
     """
     wanted = prepared.revision
+    if _hash(content) != wanted.file_sha256:
+        raise StaleEdit(f"The file of {wanted.part} has changed since it was estimated.", "Log it again.")
     if content is None:
         return _written(register, prepared, None)
-    if hashlib.sha256(content).hexdigest() != wanted.file_sha256:
-        raise StaleEdit(f"The file of {wanted.part} has changed since it was estimated.", "Log it again.")
     with register.files.staged(content) as staged:
         return _written(register, prepared, staged)
 
@@ -128,6 +128,10 @@ def _estimate_request(request: RevisionRequest) -> EstimateRequest:
         request.unit_cost_cents,
         request.lead_days,
     )
+
+
+def _hash(content: bytes | None) -> str | None:
+    return None if content is None else hashlib.sha256(content).hexdigest()
 
 
 def _note(text: str, what: str) -> str:

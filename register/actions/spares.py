@@ -86,9 +86,10 @@ def count_spares(register: Register, part: str, letter: str | None, quantity: in
         raise NotAllowed(f"{quantity} is no count.", f"Give a whole number from 0 to {MOST}.")
     place = clean_text(place, "place")
     with register.store.writing(register.who, f"count {part} at {place}") as tx:
-        wanted = letter.strip().upper() if letter else None
+        wanted = parts.revision(tx, part, letter).letter if letter else None
+        number = parts.part(tx, part).number
         standing = sum(
-            each.quantity for each in pieces.on_hand(tx, part) if each.place == place and each.revision == wanted
+            each.quantity for each in pieces.on_hand(tx, number) if each.place == place and each.revision == wanted
         )
         if standing != quantity and not why.strip():
             raise NotAllowed(f"{place} should hold {standing} of {part}, not {quantity}.", "Say why with --because.")
@@ -116,9 +117,7 @@ def log_replacement(
     """
     note = clean_text(note, "note", NOTE_LENGTH) if note.strip() else ""
     with register.store.writing(register.who, f"replace {position} on {robot}: {cause.value}") as tx:
-        place = next((each for each in robots.robot(tx, robot).positions if each.name == position.strip()), None)
-        if place is None:
-            raise NotFound(f"{robot} has no position {position!r}.", f"See `pitwright robot show {robot}`.")
+        place = _position(tx, robot, position)
         letter = None
         if from_spares:
             found = _usable_piece(tx, place.part, [place], None, None)
@@ -136,13 +135,21 @@ def record_past_replacement(register: Register, past: Replacement) -> Replacemen
     Raises
     ------
     NotFound, NotAllowed
-        If a part, position or revision is not there; if it is not in the past.
+        If a part, position or revision is not there; if it is not in the past, or the position holds no such piece.
     """
     if past.at > register.clock():
         raise NotAllowed(f"The replacement at {past.position} lies in the future.", "Give the time when it was done.")
     with register.store.writing(register.who, f"log an earlier replacement at {past.position} on {past.robot}") as tx:
-        pieces.add_replacement(tx, replace(past, by=tx.who))
-    return past
+        place = _position(tx, past.robot, past.position)
+        if place.part != parts.part(tx, past.part).number or not 1 <= past.slot <= place.quantity:
+            raise NotAllowed(
+                f"{place.name} on {past.robot} holds {place.quantity} of {place.part}, "
+                f"so no piece {past.slot} of {past.part} was replaced there.",
+                "Name the part and the piece that sit there.",
+            )
+        done = replace(past, by=tx.who)
+        pieces.add_replacement(tx, done)
+    return done
 
 
 def list_replacements(register: Register) -> tuple[Replacement, ...]:
@@ -160,6 +167,13 @@ def _positions(reading: Reading, number: str, robot: str | None) -> list[Positio
     if robot is not None and not found:
         robots.robot(reading, robot)
         raise NotFound(f"{robot} carries no {number}.", f"See `pitwright part show {number}`.")
+    return found
+
+
+def _position(reading: Reading, robot: str, name: str) -> Position:
+    found = next((each for each in robots.robot(reading, robot).positions if each.name == name.strip()), None)
+    if found is None:
+        raise NotFound(f"{robot} has no position {name!r}.", f"See `pitwright robot show {robot}`.")
     return found
 
 

@@ -1,21 +1,28 @@
 """The program: the screens without a word, a command with one; the outermost catch of everything."""
 
+import os
+import signal
 import sys
+
+from register.errors import RegisterError
 
 
 def main() -> None:
     """Run pitwright and leave with its exit code."""
     # Thin on purpose: a spawned child imports this module again, and the screens must paint before anything heavy.
-    if hasattr(sys.stdout, "reconfigure"):
-        sys.stdout.reconfigure(encoding="utf-8", errors="backslashreplace")
-        sys.stderr.reconfigure(encoding="utf-8", errors="backslashreplace")  # type: ignore[union-attr]
-    sys.exit(_code(sys.argv[1:]))
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            # As with Ctrl-C: what is half-done is cleared away first.
+            signal.signal(number, signal.default_int_handler)
+    sys.exit(_flushed(_code(sys.argv[1:])))
 
 
 def _code(words: list[str]) -> int:
-    from register.errors import RegisterError
-
     try:
+        if hasattr(sys.stdout, "reconfigure"):
+            sys.stdout.reconfigure(encoding="utf-8", errors="backslashreplace")
+            sys.stderr.reconfigure(encoding="utf-8", errors="backslashreplace")  # type: ignore[union-attr]
         if words:
             from register.cli.app import run
 
@@ -32,12 +39,21 @@ def _code(words: list[str]) -> int:
         return 130
     except BrokenPipeError:
         # The reader of our output has gone, as `| head` does.
-        sys.stderr.close()
         return 0
     except Exception as error:
         from register.cli.saying import say_fault
 
         return say_fault(error)
+
+
+def _flushed(code: int) -> int:
+    """`code`, with nothing left in the output that Python would stumble over while it ends."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    return code
 
 
 if __name__ == "__main__":

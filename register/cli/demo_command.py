@@ -6,12 +6,12 @@ from typing import Annotated
 
 import typer
 
-from register.actions import competitions, planning, spares
+from register.actions import competitions, jobs, parts, planning, spares
+from register.actions.shop import shop_settings
 from register.cli.demo_shop import open_demo
-from register.cli.here import Nouns, console, here
-from register.cli.json_form import as_json
+from register.cli.here import Here, Nouns, here
 from register.opening import Register
-from register.reports.today import state_of_the_shop
+from register.reports.today import ShopToday, state_of_the_shop
 
 
 def add_single_verbs(app: Nouns) -> None:
@@ -26,27 +26,31 @@ def demo(
 ) -> None:
     """Build the demo shop and open it; a second run on the same folder opens it as it is."""
     place = here(context)
-    if folder is not None:
-        _show(open_demo(folder, place.person), report, place.json)
+    wanted = folder or place.folder
+    if wanted is not None:
+        _show(open_demo(wanted, place.person), report, place)
         return
     with tempfile.TemporaryDirectory(prefix="pitwright-demo-", ignore_cleanup_errors=True) as passing:
-        _show(open_demo(Path(passing) / "register", place.person), report, place.json)
+        _show(open_demo(Path(passing) / "register", place.person), report, place)
 
 
-def _show(register: Register, report: bool, json: bool) -> None:
-    if not report and not json:
+def _show(opened: Register, report: bool, place: Here) -> None:
+    register = place.seen(opened)
+    if not report and not place.json:
         from tui.app import open_register_screens
 
-        open_register_screens(register)
-        return
+        raise typer.Exit(open_register_screens(register))
     plan = planning.plan_jobs(register)
-    lines = spares.list_spares(register)
     now = register.clock()
-    event = next((each for each in competitions.list_competitions(register) if each.starts > now), None)
-    if json:
-        typer.echo(as_json({"as_of": now, "event": event, "plan": plan, "spares": lines}))
-        return
-    from register.actions.shop import shop_settings
-
-    zone = shop_settings(register).shop.zone
-    console().print(state_of_the_shop(plan, lines, event, now, zone))
+    events = competitions.list_competitions(register)
+    today = ShopToday(
+        now,
+        shop_settings(register),
+        next((each for each in events if each.starts > now), None),
+        plan,
+        jobs.list_jobs(register),
+        {part.number: part.name for part in parts.list_parts(register)},
+        spares.list_spares(register),
+    )
+    view = {"as_of": now, "event": today.event, "plan": plan, "spares": today.spares}
+    place.show(view, lambda: state_of_the_shop(today))

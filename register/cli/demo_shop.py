@@ -1,10 +1,12 @@
 """Building the demo shop from its tables, by the same actions that a person's commands call."""
 
 import csv
+import glob
 import io
 import os
 import secrets
 import shutil
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -25,6 +27,8 @@ from register.units.moments import moment
 # A Tuesday afternoon in the shop, two and a half weeks before its event.
 MOMENT = datetime(2031, 3, 4, 15, 40, tzinfo=UTC)
 BUILDER = "demo"
+# A build takes seconds.
+_ABANDONED_S = 600
 
 
 def open_demo(folder: Path, who: str) -> Register:
@@ -37,6 +41,7 @@ def open_demo(folder: Path, who: str) -> Register:
     StoreBroken
         If it cannot be written.
     """
+    folder = Path(os.path.abspath(folder))  # noqa: PTH100  # a link stays the link that was named
     if not holds_register(folder):
         _build_whole(folder)
     return open_register(folder, who)
@@ -44,18 +49,40 @@ def open_demo(folder: Path, who: str) -> Register:
 
 def _build_whole(folder: Path) -> None:
     """Build beside the place and move there when it is whole, so that a stopped build leaves nothing half."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise NotAllowed(f"{folder} holds something else than a register.", "Name a new or an empty folder.")
     unfinished = folder.parent / f".{folder.name}-{secrets.token_hex(4)}"
     try:
+        if folder.exists() and not folder.is_dir():
+            raise NotAllowed(f"{folder} is not a folder.", "Name a new or an empty folder.")
+        if folder.exists() and any(folder.iterdir()):
+            raise NotAllowed(f"{folder} holds something else than a register.", "Name a new or an empty folder.")
+        _clear_abandoned(folder)
+        unfinished.mkdir(parents=True)
         _build(unfinished)
-        if folder.exists():
-            folder.rmdir()
-        os.replace(unfinished, folder)  # noqa: PTH105  # atomic on every platform
+        _settle(unfinished, folder)
     except OSError as error:
         raise StoreBroken(f"{folder} cannot be written: {error.strerror}.", "Name another folder.") from error
     finally:
         shutil.rmtree(unfinished, ignore_errors=True)
+
+
+def _settle(unfinished: Path, folder: Path) -> None:
+    if holds_register(folder):
+        return  # somebody else was first
+    if folder == Path.cwd():
+        # The folder that a person stands in stays; the database, which makes it a register, goes last.
+        for each in sorted(unfinished.iterdir(), key=lambda each: (each.is_file(), -len(each.name))):
+            os.replace(each, folder / each.name)  # noqa: PTH105
+        return
+    if folder.exists():
+        folder.rmdir()
+    os.replace(unfinished, folder)  # noqa: PTH105  # atomic on every platform
+
+
+def _clear_abandoned(folder: Path) -> None:
+    """Remove what a build left that was killed outright; one that may still be at work is younger."""
+    for left in folder.parent.glob(f".{glob.escape(folder.name)}-{'[0-9a-f]' * 8}"):
+        if time.time() - left.stat().st_mtime > _ABANDONED_S:
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _build(folder: Path) -> None:

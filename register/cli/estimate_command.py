@@ -1,4 +1,4 @@
-"""`pitwright estimate`: one file, with a register's shop, a shop.toml, or the built-in settings."""
+"""`pitwright estimate`: one file, with the built-in settings, a shop.toml, or the shop of a register that is named."""
 
 from pathlib import Path
 from typing import Annotated
@@ -6,9 +6,11 @@ from typing import Annotated
 import typer
 
 from register.actions import estimating
+from register.actions.shop import shop_settings
 from register.cli.here import Nouns, here, read_file
 from register.domain.estimates import EstimateRequest
 from register.domain.parts import Process
+from register.errors import NotAllowed
 from register.reports import estimates as reports
 from register.units.quantities import length_mm
 from register.units.sheets import split_material
@@ -34,8 +36,13 @@ def estimate(
 ) -> None:
     """Estimate volume, mass, time and cost of one piece; needs no register and keeps nothing."""
     place = here(context)
+    if process is Process.BOUGHT:
+        raise NotAllowed("A bought part has no file to estimate.", "Log it with `pitwright revision add PART --cost`.")
     content = read_file(file)
-    known = estimating.settings_of(read_file(shop_file) if shop_file else None, shop_file.name if shop_file else "")
+    if place.folder is not None and shop_file is None:
+        known = shop_settings(place.register)
+    else:
+        known = estimating.settings_of(read_file(shop_file) if shop_file else None, shop_file.name if shop_file else "")
     known = estimating.with_print_settings(known, tuple(settings or ()))
     name, thickness_mm = split_material(material) if material else (None, None)
     request = EstimateRequest(

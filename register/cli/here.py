@@ -1,8 +1,9 @@
 """What every command has: the register, the time, the person, and whether to print JSON."""
 
-import getpass
 import inspect
-import os
+import io
+import shutil
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,14 +16,17 @@ from rich.console import Console, RenderableType
 
 from register.actions.shop import shop_settings
 from register.cli.json_form import as_json
+from register.cli.saying import say_note
 from register.domain.clock import fixed_at
 from register.domain.shop import Shop
-from register.errors import BadFile, NotFound
-from register.opening import Register, at_time, open_register, register_folder
+from register.errors import BadFile, NotFound, Refused
+from register.opening import Register, at_time, open_register, person_named, register_folder
 from register.units.moments import moment
 
 LARGEST_FILE_BYTES = 200_000_000
+# Where nothing tells the width, as in a pipe, tables may be this wide; never are they squeezed below the least.
 _PLAIN_WIDTH = 120
+_LEAST_WIDTH, _MOST_WIDTH = 80, 400
 
 
 @dataclass
@@ -42,12 +46,17 @@ class Here:
     @property
     def person(self) -> str:
         """Who works: as named, else from the environment, else the user of this computer."""
-        return self.who or os.environ.get("PITWRIGHT_WHO") or _user()
+        return person_named(self.who)
 
     @cached_property
     def register(self) -> Register:
         """The open register, at the time asked for."""
-        opened = open_register(self.register_folder, self.person)
+        return self.seen(open_register(self.register_folder, self.person))
+
+    def seen(self, opened: Register) -> Register:
+        """`opened`, at the time asked for; where it lies is said if it is not safe there."""
+        if opened.place_warning:
+            say_note(opened.place_warning)
         if self.as_of is None:
             return opened
         return at_time(opened, fixed_at(moment(self.as_of, _zone(opened))))
@@ -68,16 +77,42 @@ class Here:
 
     def show(self, view: Any, report: Callable[[], RenderableType]) -> None:
         """Print a view: its JSON, or its report for people."""
-        if self.json:
-            typer.echo(as_json(view))
-        else:
-            console().print(report())
+        put(as_json(view) + "\n" if self.json else rendered(report()))
 
 
-def console() -> Console:
-    """A console as wide as the terminal; wide enough for a table where there is none."""
-    plain = Console(highlight=False, soft_wrap=False)
-    return plain if plain.is_terminal else Console(highlight=False, width=_PLAIN_WIDTH)
+def rendered(report: RenderableType) -> str:
+    """A report as text: as wide as the terminal or $COLUMNS, and with colour only for a terminal."""
+    width = shutil.get_terminal_size((_PLAIN_WIDTH, 40)).columns
+    page = Console(
+        file=io.StringIO(),
+        force_terminal=True if sys.stdout.isatty() else None,
+        legacy_windows=False,
+        highlight=False,
+        width=min(max(width, _LEAST_WIDTH), _MOST_WIDTH),
+    )
+    with page.capture() as captured:
+        page.print(report)
+    text = captured.get()
+    return text if page.is_terminal else "".join(f"{line.rstrip()}\n" for line in text.removesuffix("\n").split("\n"))
+
+
+def put(text: str) -> None:
+    """Write to standard output.
+
+    Raises
+    ------
+    Refused
+        If it cannot be written; a reader that has gone is BrokenPipeError.
+    """
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise Refused(
+            f"The output could not be written: {error.strerror}.", "Check where it goes and the space there."
+        ) from error
 
 
 def here(context: typer.Context) -> Here:
@@ -132,7 +167,13 @@ class Nouns(typer.Typer):
     """A group of verbs whose commands all have the common options."""
 
     def __init__(self, text: str) -> None:
-        super().__init__(help=text, no_args_is_help=True, add_completion=False, rich_markup_mode=None)
+        super().__init__(
+            help=text,
+            no_args_is_help=True,
+            add_completion=False,
+            rich_markup_mode=None,
+            context_settings={"help_option_names": ["-h", "--help"]},
+        )
 
     def verb(self, name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
         """Register a function as a command; it gets the common options beside its own."""
@@ -175,13 +216,6 @@ def _with_common(function: Callable[..., None]) -> Callable[..., None]:
     command.__signature__ = own.replace(parameters=[*own.parameters.values(), *added])  # type: ignore[attr-defined]
     command.__annotations__ = function.__annotations__ | {name: kind for name, (kind, _) in _COMMON.items()}
     return command
-
-
-def _user() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):
-        return "someone"
 
 
 def _zone(register: Register) -> str:

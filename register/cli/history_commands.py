@@ -7,6 +7,7 @@ import typer
 from register.actions import checking, history
 from register.cli.here import Nouns, here
 from register.reports import history as reports
+from register.units.moments import calendar_day
 
 
 def add_single_verbs(app: Nouns) -> None:
@@ -17,12 +18,18 @@ def add_single_verbs(app: Nouns) -> None:
 
 
 def list_operations(
-    context: typer.Context, most: Annotated[int, typer.Option(min=1, max=100_000, help="How many.")] = 30
+    context: typer.Context,
+    most: Annotated[int, typer.Option(min=1, max=100_000, help="How many.")] = 30,
+    part: Annotated[str | None, typer.Option(help="Only what was done to this part and all that hangs on it.")] = None,
+    person: Annotated[str | None, typer.Option(help="Only what this person did.")] = None,
+    day: Annotated[str | None, typer.Option(help="Only that day in the shop's zone: 2031-03-04.")] = None,
 ) -> None:
-    """Who did what, when and why, newest first."""
+    """Who did what, when and why, newest first; options can be joined."""
     place = here(context)
-    found = history.list_operations(place.register, most)
-    place.show(found, lambda: reports.operation_list(found, place.zone))
+    on = calendar_day(day) if day is not None else None
+    found = history.list_operations(place.register, most, part, person, on)
+    is_whole = part is None and person is None and day is None
+    place.show(found, lambda: reports.operation_list(found, place.zone, is_whole))
 
 
 def undo(

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from register.actions import planning
+from register.actions import jobs, planning
 from register.cli.here import Nouns, here
 from register.cli.saying import say_note
 from register.errors import NotFound
@@ -31,4 +31,4 @@ def plan(
         made = kept.plan
     else:
         made = planning.plan_jobs(place.register)
-    place.show(made, lambda: reports.plan_report(made, place.shop.zone))
+    place.show(made, lambda: reports.plan_report(made, jobs.list_jobs(place.register, closed=True), place.shop.zone))

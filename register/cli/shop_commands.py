@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from register.actions import shop
-from register.cli.here import Nouns, here, read_file
+from register.cli.here import Nouns, here, put, read_file
+from register.cli.json_form import as_json
 from register.cli.saying import say_note
 from register.domain.clock import fixed_at, system_clock
 from register.opening import make_register
@@ -60,7 +61,8 @@ def show(context: typer.Context) -> None:
 @verbs.verb("write")
 def write(context: typer.Context) -> None:
     """Print the shop as a shop.toml."""
-    typer.echo(shop.shop_as_written(here(context).register), nl=False)
+    place = here(context)
+    put(as_json(shop.shop_settings(place.register)) + "\n" if place.json else shop.shop_as_written(place.register))
 
 
 @machine_verbs.verb("list")

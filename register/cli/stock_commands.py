@@ -1,7 +1,8 @@
 """`pitwright stock`: spools, sheets and offcuts."""
 
 import re
-from typing import Annotated
+from dataclasses import asdict
+from typing import Annotated, Any
 
 import typer
 
@@ -24,7 +25,7 @@ def list_(context: typer.Context) -> None:
     """List what is left of every lot."""
     place = here(context)
     lots = stock.list_stock(place.register)
-    place.show(lots, lambda: reports.stock_list(lots, place.shop.zone))
+    place.show([_view(lot) for lot in lots], lambda: reports.stock_list(lots, place.shop.zone))
 
 
 @verbs.verb("add")
@@ -55,7 +56,7 @@ def add(
         note,
     )
     lot = stock.add_lot(place.register, wanted)
-    place.show(lot, lambda: reports.stock_list((lot,), place.shop.zone))
+    place.show(_view(lot), lambda: reports.stock_list((lot,), place.shop.zone))
 
 
 @verbs.verb("use")
@@ -68,7 +69,7 @@ def use(
     """Book what was used of a lot."""
     place = here(context)
     lot = stock.use_stock(place.register, label, _amount(place.register, label, amount), note)
-    place.show(lot, lambda: reports.stock_list((lot,), place.shop.zone))
+    place.show(_view(lot), lambda: reports.stock_list((lot,), place.shop.zone))
 
 
 @verbs.verb("count")
@@ -81,7 +82,12 @@ def count(
     """Set a lot to what was counted."""
     place = here(context)
     lot = stock.count_lot(place.register, label, _amount(place.register, label, amount), because)
-    place.show(lot, lambda: reports.stock_list((lot,), place.shop.zone))
+    place.show(_view(lot), lambda: reports.stock_list((lot,), place.shop.zone))
+
+
+def _view(lot: Lot) -> dict[str, Any]:
+    """The lot as JSON shows it: with what its amount counts."""
+    return asdict(lot) | {"unit": "g" if lot.form is StockForm.SPOOL else "pieces"}
 
 
 def _amount(register: Register, label: str, text: str) -> float:

@@ -30,6 +30,10 @@ class Lot:
     arrives: datetime | None = None
     note: str = ""
 
+    def there(self, moment: datetime) -> bool:
+        """Whether it has arrived by `moment`."""
+        return self.arrives is None or self.arrives <= moment
+
 
 class StockMove(StrEnum):
     """Why stock came or went."""

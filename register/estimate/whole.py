@@ -2,20 +2,20 @@
 
 import difflib
 from collections.abc import Callable
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from register.domain.estimates import BoughtEstimate, Estimate, EstimateRequest, PrintedEstimate, RoutedEstimate
 from register.domain.machines import Machine
 from register.domain.materials import Form, Material
 from register.domain.parts import Process
 from register.domain.shop import ShopSettings
-from register.errors import BadFile, DoesNotFit, NotAllowed, NotFound, UnknownMaterial
+from register.errors import BadDrawing, BadFile, BadMesh, DoesNotFit, NotAllowed, NotFound, UnknownMaterial
 from register.estimate.bought import estimate_bought
-from register.estimate.printed import estimate_printed
-from register.estimate.routed import estimate_routed
-from register.geometry.drawings import read_drawing
-from register.geometry.meshes import read_mesh
-from register.geometry.plates import Plate, plate_from_mesh
+
+if TYPE_CHECKING:
+    from register.geometry.plates import Plate
+
+# The rooms that bring numpy load where a file is read: a list of spares needs the machines below and no numpy.
 
 Made = TypeVar("Made", PrintedEstimate, RoutedEstimate)
 
@@ -39,7 +39,12 @@ def estimate(content: bytes | None, name: str, request: EstimateRequest, setting
     NotFound
         If the machine named is not the shop's.
     """
-    return _PROCESSES[request.process](content, name, request, settings)
+    try:
+        return _PROCESSES[request.process](content, name, request, settings)
+    except (BadMesh, BadDrawing) as error:
+        if not name or name in error.what:
+            raise
+        raise type(error)(f"{name}: {error.what[0].lower()}{error.what[1:]}", error.cure) from error
 
 
 def material_named(name: str | None, form: Form, settings: ShopSettings) -> Material:
@@ -94,6 +99,9 @@ def machines_for(
 
 
 def _printed(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> PrintedEstimate:
+    from register.estimate.printed import estimate_printed
+    from register.geometry.meshes import read_mesh
+
     material = material_named(request.material, Form.FILAMENT, settings)
     machines = machines_for(Process.PRINTED, material.name, settings, request.machine)
     mesh = read_mesh(_needed(content, name), name, request.unit or "mm")
@@ -103,6 +111,8 @@ def _printed(content: bytes | None, name: str, request: EstimateRequest, setting
 
 
 def _routed(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> RoutedEstimate:
+    from register.estimate.routed import estimate_routed
+
     material = material_named(request.material, Form.SHEET, settings)
     machines = machines_for(Process.ROUTED, material.name, settings, request.machine)
     plate = _plate(_needed(content, name), name, request.unit)
@@ -113,11 +123,15 @@ def _routed(content: bytes | None, name: str, request: EstimateRequest, settings
 
 def _bought(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> BoughtEstimate:
     if request.unit_cost_cents is None or request.lead_days is None:
-        raise NotAllowed("A bought part needs its price and its lead time.", "Give --cost and --lead-days.")
+        raise NotAllowed("A bought part needs its price and its lead time.", "Give what a piece costs and the days to delivery.")
     return estimate_bought(request.unit_cost_cents, request.lead_days, request.needed_on)
 
 
-def _plate(content: bytes, name: str, unit: str | None) -> Plate:
+def _plate(content: bytes, name: str, unit: str | None) -> "Plate":
+    from register.geometry.drawings import read_drawing
+    from register.geometry.meshes import read_mesh
+    from register.geometry.plates import plate_from_mesh
+
     if name.casefold().endswith(".dxf"):
         return read_drawing(content, name, unit)
     return plate_from_mesh(read_mesh(content, name, unit or "mm"))

@@ -13,6 +13,8 @@ from register.nest.loads import MOST_PIECES, loads
 CLEARANCE_MM = 2.0
 SHEET_MARGIN_MM = 10.0
 THICKNESS_TOLERANCE_MM = 0.2
+# Shares of a sheet are sums of fractions.
+_SLACK = 1e-9
 
 
 def filament_g(estimate: PrintedEstimate, quantity: int) -> float:
@@ -55,10 +57,15 @@ def offcut_for(estimate: RoutedEstimate, quantity: int, lots: Sequence[Lot], bet
     return next((lot for lot in reversed(offcuts) if pieces_a_sheet(estimate, lot, between_mm) >= quantity), None)
 
 
-def sheet_for(estimate: RoutedEstimate, lots: Sequence[Lot], between_mm: float) -> tuple[Lot, int] | None:
-    """The largest sheet that the part fits on, and the pieces that it gives; None if there is none."""
+def sheet_for(
+    estimate: RoutedEstimate, lots: Sequence[Lot], between_mm: float, quantity: int = 0
+) -> tuple[Lot, int] | None:
+    """The largest sheet of which there is enough for `quantity` pieces, and the pieces that one gives.
+
+    None if there is none; a lot with nothing left is passed over whatever the quantity.
+    """
     for lot in sheet_lots(estimate, lots, StockForm.SHEET):
         each = pieces_a_sheet(estimate, lot, between_mm)
-        if each:
+        if each and lot.amount > _SLACK and lot.amount * each >= quantity - _SLACK:
             return lot, each
     return None

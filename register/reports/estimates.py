@@ -3,7 +3,7 @@
 from rich.console import Group, RenderableType
 
 from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate, RoutedEstimate
-from register.reports.wording import counted, line, table
+from register.reports.wording import counted, grid, line
 from register.units.money import written_money
 from register.units.written import written_duration, written_length, written_mass
 
@@ -19,7 +19,7 @@ def figures(estimate: Estimate, currency: str) -> str:
 def estimate_report(estimate: Estimate, currency: str) -> RenderableType:
     """An estimate whole."""
     rows = [*_rows(estimate), ("cost of one", written_money(estimate.cost_cents, currency))]
-    shown: list[RenderableType] = [table(("", ""), rows)]
+    shown: list[RenderableType] = [grid(rows)]
     shown += [line(f"! {warning}", "bold") for warning in estimate.warnings]
     return Group(*shown)
 
@@ -46,7 +46,7 @@ def _printed(estimate: PrintedEstimate) -> list[tuple[str, str]]:
         ("size", " × ".join(written_length(side) for side in estimate.size_mm)),
         ("solid volume", f"{estimate.solid_volume_mm3 / 1000:.2f} cm³, {counted(estimate.bodies, 'body', 'bodies')}"),
         ("material used", f"{spent.total / 1000:.2f} cm³ ({used})"),
-        ("mass of one", f"{written_mass(estimate.mass_g)}, {written_length(estimate.filament_mm)} of filament"),
+        ("mass of one", f"{written_mass(estimate.mass_g)}, {estimate.filament_mm / 1000:.2f} m of filament"),
         ("time of one", _span(estimate)),
     ]
 
@@ -60,15 +60,22 @@ def _routed(estimate: RoutedEstimate) -> list[tuple[str, str]]:
         ("process", f"routed on {estimate.machine} in {estimate.material}, {written_length(estimate.thickness_mm)}"),
         ("size", " × ".join(written_length(side) for side in estimate.size_mm[:2])),
         ("openings", f"holes {holes or 'none'}; {counted(estimate.slots, 'slot')}"),
-        ("pockets", str(len(estimate.pockets))),
+        *_pockets(estimate),
         (
             "cut with",
             f"{estimate.tool}, {estimate.spindle_rpm:.0f} rpm, {estimate.feed_mm_s * 60:.0f} mm/min, "
-            f"{counted(estimate.passes, 'pass', 'passes')}, {written_length(estimate.cut_length_mm)}",
+            f"{counted(estimate.passes, 'pass', 'passes')}, {estimate.cut_length_mm / 1000:.2f} m of cut",
         ),
         ("mass of one", written_mass(estimate.mass_g)),
         ("time of one", _span(estimate)),
     ]
+
+
+def _pockets(estimate: RoutedEstimate) -> list[tuple[str, str]]:
+    said = ", ".join(
+        f"{each.area_mm2 / 100:.2f} cm², {written_length(each.depth_mm)} deep" for each in estimate.pockets
+    )
+    return [("pockets", said)] if said else []
 
 
 def _span(estimate: PrintedEstimate | RoutedEstimate) -> str:

@@ -6,9 +6,10 @@ from rich.text import Text
 from register.domain.hazards import Hazard, SignalWord
 from register.domain.job_views import Booked, JobSheet
 from register.domain.jobs import Job
+from register.domain.parts import Process
 from register.domain.shop import Shop
 from register.reports.estimates import estimate_report
-from register.reports.wording import counted, line, local, table
+from register.reports.wording import counted, grid, line, local, near, table
 from register.units.written import written_mass
 
 _SIGNAL_STYLES = {
@@ -26,18 +27,16 @@ def job_list(jobs: tuple[Job, ...], zone: str) -> RenderableType:
     rows = [
         (
             each.number,
-            each.part,
-            each.revision,
+            f"{each.part} {each.revision}",
             f"{each.quantity - each.scrapped}" + (f" ({each.scrapped} scrapped)" if each.scrapped else ""),
-            each.process.value,
             each.state.value,
-            each.machine,
-            local(each.due, zone),
+            each.machine or ("bought" if each.process is Process.BOUGHT else None),
+            near(each.due, zone),
             each.note,
         )
         for each in jobs
     ]
-    return table(("job", "part", "rev.", "pieces", "process", "state", "machine", "due", "note"), rows, ("pieces",))
+    return table(("job", "part", "pieces", "state", "machine", "due", "note"), rows, ("pieces",))
 
 
 def job_sheet(sheet: JobSheet, shop: Shop) -> RenderableType:
@@ -45,23 +44,27 @@ def job_sheet(sheet: JobSheet, shop: Shop) -> RenderableType:
     job = sheet.job
     pieces = counted(job.quantity - job.scrapped, "piece")
     return Group(
-        Text(f"{job.number}  {job.part} revision {job.revision}  {sheet.part_name}", style="bold"),
-        line(f"{pieces}, {job.state.value}, due {local(job.due, shop.zone)}" + (f"; {job.note}" if job.note else "")),
+        Text(f"JOB {job.number}  {job.part} revision {job.revision}  {sheet.part_name}", style="bold"),
+        line(
+            f"{pieces}, {job.state.value}"
+            + (f" on {job.machine}" if job.machine else "")
+            + f", due {local(job.due, shop.zone)}"
+            + (f"; {job.note}" if job.note else "")
+        ),
         line(f"File {sheet.revision.file_name}, sha256 {(sheet.revision.file_sha256 or '')[:12]}")
         if sheet.revision.file_name
         else line("No file: a bought part."),
+        Text(),
         estimate_report(sheet.estimate, shop.currency),
+        Text(),
         caution_list(sheet.cautions),
     )
 
 
 def caution_list(cautions: tuple[Hazard, ...]) -> RenderableType:
     """What can hurt and what is usual against it, gravest first."""
-    return Group(
-        *(
-            Text.assemble((each.signal.value, _SIGNAL_STYLES[each.signal]), f"  {each.what} {each.against}")
-            for each in cautions
-        )
+    return grid(
+        (Text(each.signal.value, style=_SIGNAL_STYLES[each.signal]), f"{each.what} {each.against}") for each in cautions
     )
 
 

@@ -4,12 +4,19 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from register.domain.part_views import PartLine, PartSheet
-from register.domain.parts import Part
-from register.domain.robots import Position
+from register.domain.parts import Part, Process
+from register.domain.revisions import Interchange, Revision
 from register.domain.shop import Shop
-from register.domain.spares import Signal
 from register.reports.estimates import figures
-from register.reports.wording import line, signal, table
+from register.reports.robots import fitted_words
+from register.reports.wording import Row, grid, line, table
+from register.units.written import written_length
+
+_IN_PLACE = {
+    Interchange.BOTH_WAYS: "yes, and the other way round",
+    Interchange.ONE_WAY: "yes, but not the other way round",
+    Interchange.NONE: "no",
+}
 
 
 def added(part: Part) -> RenderableType:
@@ -26,76 +33,57 @@ def part_list(lines: tuple[PartLine, ...]) -> RenderableType:
             each.number,
             each.name,
             f"{each.revision} {each.state}" if each.revision else None,
-            each.process.value if each.process else None,
-            each.material,
+            each.material or (each.process.value if each.process else None),
             str(each.on_hand),
-            signal(Signal(each.signal)) if each.signal else None,
             "; ".join(each.warnings) or None,
         )
         for each in lines
     ]
-    return table(
-        ("part", "name", "revision", "process", "material", "on hand", "spare", "warnings"), rows, ("on hand",)
-    )
+    return table(("part", "name", "revision", "material", "on hand", "warnings"), rows, ("on hand",))
 
 
 def part_sheet(sheet: PartSheet, shop: Shop) -> RenderableType:
     """One part whole."""
     part = sheet.part
-    heading = Text(f"{part.number}  {part.name}", style="bold")
-    if part.wear:
-        heading.append("  wear part")
-    revisions = table(
-        (
-            "revision",
-            "state",
-            "process",
-            "material",
-            "file",
-            "one piece",
-            "in place of the one before",
-            "changed",
-        ),
-        [
-            (
-                each.letter,
-                each.state.value,
-                each.process.value,
-                each.material,
-                each.file_name,
-                figures(sheet.estimates[each.letter], shop.currency),
-                each.interchange.value,
-                each.changed,
-            )
-            for each in sheet.revisions
-        ],
-    )
-    places = table(
-        ("robot", "position", "pieces", "required", "fitted"),
-        [
-            (
-                each.robot,
-                each.name,
-                str(each.quantity),
-                each.required,
-                " ".join(letter or "?" for letter in each.fitted),
-            )
-            for each in sheet.positions
-        ],
-        ("pieces",),
-    )
-    on_hand = table(
-        ("place", "revision", "pieces"),
-        [(each.place, each.revision or "unmarked", str(each.quantity)) for each in sheet.on_hand],
-        ("pieces",),
-    )
-    shown: list[RenderableType] = [heading]
+    shown: list[RenderableType] = [line(f"{part.number}  {part.name}{', a wear part' if part.wear else ''}", "bold")]
     shown += [line(f"! {warning}", "bold") for warning in sheet.warnings]
-    shown.append(revisions if sheet.revisions else line("No revision yet."))
-    shown.append(places if sheet.positions else line("On no robot."))
-    shown.append(on_hand if sheet.on_hand else line("Nothing on hand."))
+    before: Revision | None = None
+    for each in sheet.revisions:
+        shown += [Text(), *_revision(each, before, figures(sheet.estimates[each.letter], shop.currency))]
+        before = each
+    shown += [Text(), _places(sheet), Text(), _on_hand(sheet)]
     return Group(*shown)
 
 
-def _fitted(position: Position) -> str:
-    return " ".join(letter or "?" for letter in position.fitted)
+def _revision(revision: Revision, before: Revision | None, one_piece: str) -> tuple[RenderableType, ...]:
+    rows: list[Row] = [("made", _made(revision)), ("one piece", one_piece)]
+    if revision.changed:
+        rows.append(("changed", revision.changed))
+    if before is not None:
+        why = f": {revision.interchange_why}" if revision.interchange_why else ""
+        rows.append((f"in place of {before.letter}", f"{_IN_PLACE[revision.interchange]}{why}"))
+    return line(f"{revision.letter}  {revision.state.value}, {revision.stage.value}", "bold"), grid(rows)
+
+
+def _made(revision: Revision) -> str:
+    if revision.process is Process.BOUGHT:
+        return "bought"
+    sheet = f" {written_length(revision.thickness_mm)}" if revision.thickness_mm is not None else ""
+    return f"{revision.process.value} in {revision.material or '?'}{sheet}, {revision.file_name or 'no file'}"
+
+
+def _places(sheet: PartSheet) -> RenderableType:
+    if not sheet.positions:
+        return line("On no robot.")
+    rows = [
+        (each.robot, each.assembly, each.name, f"{each.quantity} × {each.required}", fitted_words(each))
+        for each in sheet.positions
+    ]
+    return table(("robot", "assembly", "position", "required", "fitted"), rows)
+
+
+def _on_hand(sheet: PartSheet) -> RenderableType:
+    if not sheet.on_hand:
+        return line("Nothing on hand.")
+    rows = [(each.place, each.revision or "unmarked", str(each.quantity)) for each in sheet.on_hand]
+    return table(("on hand at", "revision", "pieces"), rows, ("pieces",))

@@ -38,15 +38,20 @@ def robot_sheet(robot: Robot) -> RenderableType:
             each.assembly,
             each.name,
             each.part,
-            str(each.quantity),
-            each.required,
-            " ".join(letter or "?" for letter in each.fitted) or None,
+            f"{each.quantity} × {each.required}",
+            fitted_words(each),
             Text("NOT AS REQUIRED", style="bold yellow") if _differs(each) else Text("as required"),
         )
-        for each in robot.positions
+        for each in sorted(robot.positions, key=lambda each: (each.assembly or "", each.name))
     ]
-    shown.append(table(("assembly", "position", "part", "pieces", "required", "fitted", ""), rows, ("pieces",)))
+    shown.append(table(("assembly", "position", "part", "required", "fitted", ""), rows))
     return Group(*shown)
+
+
+def fitted_words(position: Position) -> str | None:
+    """What is fitted, like pieces together: `8 × A`, `1 × A, 1 × ?`; None where nothing is."""
+    letters = [letter or "?" for letter in position.fitted]
+    return ", ".join(f"{letters.count(letter)} × {letter}" for letter in dict.fromkeys(letters)) or None
 
 
 def _differs(position: Position) -> bool:

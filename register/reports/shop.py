@@ -4,7 +4,8 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from register.domain.machines import Machine
-from register.domain.shop import ShopSettings
+from register.domain.people import Person
+from register.domain.shop import Shop, ShopSettings
 from register.reports.wording import line, local, table
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -13,15 +14,43 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 def shop_sheet(settings: ShopSettings) -> RenderableType:
     """The shop: hours, machines, materials, people."""
     shop = settings.shop
-    hours = ", ".join(f"{_DAYS[each.weekday]} {each.opens:%H:%M}–{each.closes:%H:%M}" for each in shop.hours)
     return Group(
         Text(f"{shop.name}  {shop.zone}", style="bold"),
-        line(f"Attended hours: {hours or 'none yet: nothing can be planned'}"),
+        line(f"Attended hours: {_hours(shop) or 'none yet: nothing can be planned'}"),
+        *((line(f"Other hours: {_exceptions(shop)}"),) if shop.exceptions else ()),
         machine_list(settings.machines, shop.zone),
         line("Materials: " + (", ".join(each.name for each in settings.materials) or "none")),
         line("Tools: " + (", ".join(each.name for each in settings.tools) or "none")),
-        line("People: " + (", ".join(each.name for each in settings.people) or "none")),
+        line("People: " + (", ".join(map(_person, settings.people)) or "none")),
     )
+
+
+def _hours(shop: Shop) -> str:
+    """`Mon–Fri 16:00–20:30, Sat 10:00–17:00`: days that follow each other with the same hours are joined."""
+    spans: list[tuple[str, list[int]]] = []
+    for weekday in range(7):
+        words = " and ".join(
+            f"{each.opens:%H:%M}–{each.closes:%H:%M}" for each in shop.hours if each.weekday == weekday
+        )
+        if words and spans and spans[-1][0] == words and spans[-1][1][-1] == weekday - 1:
+            spans[-1][1].append(weekday)
+        elif words:
+            spans.append((words, [weekday]))
+    return ", ".join(
+        f"{_DAYS[days[0]]}{f'–{_DAYS[days[-1]]}' if len(days) > 1 else ''} {words}" for words, days in spans
+    )
+
+
+def _exceptions(shop: Shop) -> str:
+    return ", ".join(
+        f"{each.day:%a %Y-%m-%d} "
+        + (f"{each.opens:%H:%M}–{each.closes:%H:%M}" if each.opens and each.closes else "closed")
+        for each in shop.exceptions
+    )
+
+
+def _person(person: Person) -> str:
+    return f"{person.name} (responsible adult)" if person.responsible_adult else person.name
 
 
 def machine_list(machines: tuple[Machine, ...], zone: str) -> RenderableType:
@@ -38,7 +67,7 @@ def machine_list(machines: tuple[Machine, ...], zone: str) -> RenderableType:
         )
         for each in machines
     ]
-    return table(("machine", "makes parts", "travel", "state", "unattended"), rows)
+    return table(("machine", "parts", "largest part", "state", "with nobody there"), rows)
 
 
 def _leave(machine: Machine, zone: str) -> str:

@@ -1,18 +1,22 @@
 """Spares: how each wear part stands."""
 
+from collections.abc import Iterable
+
 from rich.console import Group, RenderableType
 from rich.text import Text
 
 from register.domain.pieces import Replacement
 from register.domain.spares import Signal, SpareLine, Taken
-from register.reports.wording import line, local, signal, table
+from register.reports.wording import counted, grid, joined, line, local, signal, table
+
+_WORST_FIRST = list((Signal.NO_SPARE, Signal.SHORT, Signal.OK))
 
 
-def spare_list(lines: tuple[SpareLine, ...]) -> RenderableType:
-    """Every wear part, the worst first."""
-    if not lines:
+def spare_list(lines: Iterable[SpareLine]) -> RenderableType:
+    """Every wear part, the worst first, and below what is to be said of some."""
+    order = sorted(lines, key=lambda each: _WORST_FIRST.index(each.signal))
+    if not order:
         return line("No wear part is there yet. Mark one with `pitwright part add NUMBER NAME --wear`.")
-    order = list((Signal.NO_SPARE, Signal.SHORT, Signal.OK))
     rows = [
         (
             signal(each.signal),
@@ -24,30 +28,49 @@ def spare_list(lines: tuple[SpareLine, ...]) -> RenderableType:
             str(each.usable_after_change),
             None if each.advised is None else str(each.advised),
             None if each.chance_of_enough is None else f"{100 * each.chance_of_enough:.0f} %",
-            remarks(each),
         )
-        for each in sorted(lines, key=lambda each: order.index(each.signal))
+        for each in order
     ]
-    return table(
-        ("", "part", "name", "robots", "fitted", "usable", "after", "advised", "enough", "remarks"),
-        rows,
-        ("fitted", "usable", "after", "advised", "enough"),
-    )
+    headings = ("", "part", "name", "robots", "fitted", "usable now", "after change", "advised", "chance")
+    said = [(Text(each.part, style="bold"), each.name, remarks(each)) for each in order if remarks(each)]
+    return Group(table(headings, rows, headings[4:]), *((Text(), grid(said)) if said else ()))
+
+
+def spares_in_brief(lines: Iterable[SpareLine]) -> RenderableType:
+    """The wear parts that something is to be said of; the others are only counted."""
+    every = tuple(lines)
+    if not every:
+        return spare_list(())
+    fine = [each for each in every if each.signal is Signal.OK and not remarks(each)]
+    rest = [each for each in every if each not in fine]
+    shown: list[RenderableType] = [spare_list(rest)] if rest else []
+    if fine:
+        listed = ", ".join(each.part for each in fine[:8]) + (", …" if len(fine) > 8 else "")
+        what = counted(len(fine), "other wear part" if rest else "wear part")
+        shown.append(Text.assemble(signal(Signal.OK), line(f"  {what}: {listed}")))
+    return Group(*shown)
 
 
 def remarks(spare: SpareLine) -> str:
     """What else is to be said of a wear part."""
-    said = [f"none for {' and '.join(spare.without)}"] if spare.without else []
-    said += [f"{each.quantity} × {each.revision or 'unmarked'} not counted: {each.why}" for each in spare.unusable]
+    said = [f"none for {joined(spare.without)}"] if spare.without else []
+    for each in spare.unusable:
+        which = f"of revision {each.revision}" if each.revision else "unmarked"
+        said.append(f"{each.quantity} {which} not counted: {each.why.removeprefix('unmarked: ')}")
     return "; ".join(said)
 
 
 def taken(done: Taken) -> RenderableType:
     """What was taken, what is left, and what now has none."""
-    shown = [Text(f"Took one {done.part} revision {done.revision} from {done.place}; {done.left_there} left there.")]
+    shown = [line(f"Took one {done.part} revision {done.revision} from {done.place}; {done.left_there} left there.")]
     if done.line is not None:
-        shown.append(Text.assemble(signal(done.line.signal), f"  {done.part}: {done.line.usable_now} usable now"))
-    shown.append(Text("`pitwright undo` brings it back."))
+        said = f"  {done.part}: {done.line.usable_now} usable now"
+        if done.line.without:
+            said += f", none for {joined(done.line.without)}"
+        elif done.line.advised is not None:
+            said += f", {done.line.advised} advised"
+        shown.append(Text.assemble(signal(done.line.signal), line(said)))
+    shown.append(line("`pitwright undo` brings it back."))
     return Group(*shown)
 
 

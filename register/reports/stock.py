@@ -3,7 +3,7 @@
 from rich.console import RenderableType
 
 from register.domain.stock import Lot, StockForm
-from register.reports.wording import line, local, table
+from register.reports.wording import line, near, table
 from register.units.written import written_length, written_mass
 
 
@@ -15,15 +15,19 @@ def stock_list(lots: tuple[Lot, ...], zone: str) -> RenderableType:
         (
             each.label,
             each.material,
-            each.form.value,
             _size(each),
-            written_mass(each.amount) if each.form is StockForm.SPOOL else f"{each.amount:g}",
-            f"arrives {local(each.arrives, zone)}" if each.arrives else "on hand",
+            written_mass(each.amount) if each.form is StockForm.SPOOL else _pieces(each),
+            f"comes {near(each.arrives, zone)}" if each.arrives else "on hand",
             each.note,
         )
         for each in lots
     ]
-    return table(("lot", "material", "form", "size", "left", "", "note"), rows, ("left",))
+    return table(("lot", "material", "size", "left", "", "note"), rows, ("left",))
+
+
+def _pieces(lot: Lot) -> str:
+    """`2 sheets`, `0.5 sheets`, `1 offcut`."""
+    return f"{lot.amount:.4g} {lot.form.value}{'' if lot.amount == 1 else 's'}"
 
 
 def _size(lot: Lot) -> str | None:

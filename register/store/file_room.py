@@ -5,13 +5,11 @@ import os
 import secrets
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from register.errors import StoreBroken
-
-LARGEST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True)
@@ -53,11 +51,9 @@ class FileRoom:
                 sink.flush()
                 os.fsync(sink.fileno())
         except OSError as error:
-            temporary.unlink(missing_ok=True)
-            raise StoreBroken(
-                f"The file room {self.folder} did not take the file: {error.strerror}.",
-                "Check the space and the permissions; nothing was changed.",
-            ) from error
+            with suppress(OSError):
+                temporary.unlink()
+            raise self._not_taken(error) from error
         try:
             yield Staged(sha256, len(content), temporary)
         finally:
@@ -68,15 +64,13 @@ class FileRoom:
         target = self.path(staged.sha256)
         try:
             target.parent.mkdir(exist_ok=True)
-            if not target.exists():
+            # A file that was tampered with is put right by its true bytes.
+            if not _holds(target, staged.sha256):
                 os.replace(staged.temporary, target)  # noqa: PTH105  # atomic on every platform
                 _sync_folder(target.parent)
                 _sync_folder(self.folder)
         except OSError as error:
-            raise StoreBroken(
-                f"The file room {self.folder} did not take the file: {error.strerror}.",
-                "Check the space and the permissions; nothing was changed.",
-            ) from error
+            raise self._not_taken(error) from error
 
     def read(self, sha256: str) -> bytes:
         """The bytes of a file.
@@ -96,6 +90,16 @@ class FileRoom:
         if hashlib.sha256(content).hexdigest() != sha256:
             raise StoreBroken(f"The file {path} is no longer what it was.", "Bring it back from a copy.")
         return content
+
+    def _not_taken(self, error: OSError) -> StoreBroken:
+        return StoreBroken(
+            f"The file room {self.folder} did not take the file: {error.strerror}.",
+            "Check the space and the permissions; nothing was changed.",
+        )
+
+
+def _holds(path: Path, sha256: str) -> bool:
+    return path.exists() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256
 
 
 def _sync_folder(folder: Path) -> None:

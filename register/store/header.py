@@ -1,18 +1,41 @@
-"""Whether a file is a register, told from its first hundred bytes and the standard library alone."""
+"""Whether a file is a register, told with the standard library alone, so that a wrong folder costs nothing."""
 
+import shlex
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from register.errors import NotFound, StoreBroken
+from register.errors import NeedsUpgrade, NotFound, StoreBroken
 
 APPLICATION_ID = 0x50495457  # "PITW"
-SCHEMA = 1
+SCHEMA = 2
 DATABASE = "register.db"
 
 
-def database_uri(path: Path, mode: str) -> str:
-    """A SQLite URI for `path`, opened as `mode` says (`ro`, `rw`, `rwc`)."""
-    return f"{path.resolve().as_uri()}?mode={mode}"
+def database_uri(path: Path) -> str:
+    """A SQLite URI for `path`, which must exist.
+
+    Opened to write even where only reads follow: what a killed program left half-written is rolled back by whoever
+    opens next, and SQLite refuses to read until that is done. A file that may not be written is still read.
+    """
+    return f"{path.resolve().as_uri()}?mode=rw"
+
+
+def is_there(path: Path) -> bool:
+    """Whether `path` is a file that can be seen.
+
+    Raises
+    ------
+    StoreBroken
+        If the computer does not say: the folder may not be entered, or its name cannot be a name.
+    """
+    try:
+        return path.is_file()
+    except OSError as error:
+        raise StoreBroken(
+            f"{path.parent} cannot be looked into: {error.strerror}.", "Name another folder, or ask for permission."
+        ) from error
 
 
 def checked_schema(folder: Path) -> int:
@@ -26,18 +49,12 @@ def checked_schema(folder: Path) -> int:
         If the file is something else, is damaged, or was written by a newer version.
     """
     path = folder / DATABASE
-    if not path.is_file():
+    if not is_there(path):
         raise NotFound(f"There is no register in {folder}.", "Make one with `pitwright init`, or name another folder.")
-    try:
-        connection = sqlite3.connect(database_uri(path, "ro"), uri=True, timeout=5)
-        try:
-            application = connection.execute("PRAGMA application_id").fetchone()[0]
-            schema = int(connection.execute("PRAGMA user_version").fetchone()[0])
-            sound = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-        finally:
-            connection.close()
-    except sqlite3.Error as error:
-        raise broken(path, error) from error
+    with _plain(path) as connection:
+        application = connection.execute("PRAGMA application_id").fetchone()[0]
+        schema = int(connection.execute("PRAGMA user_version").fetchone()[0])
+        sound = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     if application != APPLICATION_ID:
         raise StoreBroken(f"{path} is a database, but not a register.", "Name the folder of a register.")
     if schema > SCHEMA:
@@ -45,26 +62,69 @@ def checked_schema(folder: Path) -> int:
             f"{path} was written by a newer pitwright (schema {schema}, this one knows {SCHEMA}).",
             "Install the newer version; nothing was changed.",
         )
+    if schema < 1:
+        raise StoreBroken(f"The register in {folder} is unfinished.", "Make a new one elsewhere.")
     if sound != "ok":
         raise StoreBroken(f"{path} is damaged: {sound}.", "Copy the folder away before anything else.")
     return schema
 
 
+def refuse_old(folder: Path, schema: int) -> None:
+    """Refuse a register of an earlier schema: none is upgraded unasked.
+
+    Raises
+    ------
+    NeedsUpgrade
+        With the way to upgrade it.
+    """
+    if schema < SCHEMA:
+        raise NeedsUpgrade(
+            f"The register in {folder} was written by an earlier pitwright (schema {schema}, this one needs {SCHEMA}).",
+            f"Run `pitwright upgrade --register {shlex.quote(str(folder))}`: it keeps a backup and asks first.",
+        )
+
+
+def refuse_moved_schema(path: Path, schema: int) -> None:
+    """Refuse a register whose schema is no longer what it was when this program opened it.
+
+    Raises
+    ------
+    StoreBroken
+        If another program upgraded it meanwhile, or put an old copy back.
+    """
+    if schema > SCHEMA:
+        raise StoreBroken(
+            f"The register {path} was upgraded meanwhile (to schema {schema}, this pitwright knows {SCHEMA}).",
+            "Close this one and open the register with the newer pitwright; nothing was changed.",
+        )
+    if schema < SCHEMA:
+        raise StoreBroken(
+            f"The register {path} was put back to schema {schema} meanwhile (this pitwright needs {SCHEMA}).",
+            "Close this one, then run `pitwright upgrade`; nothing was changed.",
+        )
+
+
 def own_time(folder: Path) -> str | None:
     """Where the clock of a demo register stands: where it runs from, or its last operation; None for any other."""
-    path = folder / DATABASE
+    with _plain(folder / DATABASE) as connection:
+        row = connection.execute(
+            "SELECT max(runs_from, coalesce((SELECT max(at) FROM operation), '')) "
+            "FROM register_identity WHERE runs_from IS NOT NULL"
+        ).fetchone()
+    return str(row[0]) if row and row[0] else None
+
+
+@contextmanager
+def _plain(path: Path) -> Iterator[sqlite3.Connection]:
+    """A passing connection; what SQLite says against it becomes a sentence."""
     try:
-        connection = sqlite3.connect(database_uri(path, "ro"), uri=True, timeout=5)
+        connection = sqlite3.connect(database_uri(path), uri=True, timeout=5)
         try:
-            row = connection.execute(
-                "SELECT max(runs_from, coalesce((SELECT max(at) FROM operation), '')) "
-                "FROM register_identity WHERE runs_from IS NOT NULL"
-            ).fetchone()
+            yield connection
         finally:
             connection.close()
     except sqlite3.Error as error:
         raise broken(path, error) from error
-    return str(row[0]) if row and row[0] else None
 
 
 _CURES = {

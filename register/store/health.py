@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from sqlalchemy import text
 
 from register.store.history import tables_with_history
-from register.store.tables.history import HISTORY_TABLES
 from register.store.transaction import Reading
 
 
@@ -26,5 +25,7 @@ def faults(reading: Reading) -> Iterator[str]:
 def row_count(reading: Reading) -> int:
     """Rows of the register, its history left out."""
     connection = reading.session.connection()
-    tables = [table for table in tables_with_history(connection) if table not in HISTORY_TABLES]
-    return sum(int(connection.execute(text(f'SELECT count(*) FROM "{table}"')).scalar_one()) for table in tables)
+    return sum(
+        int(connection.execute(text(f'SELECT count(*) FROM "{table}"')).scalar_one())
+        for table in tables_with_history(connection)
+    )

@@ -6,12 +6,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, text
+from sqlalchemy.exc import IntegrityError
 
 from register.domain.history import Operation
 from register.errors import NotAllowed, NotFound
 from register.store.column_types import time_from
 from register.store.tables.history import HISTORY_TABLES
 from register.store.transaction import Reading, Writing
+
+# An operation in the way: its number and what it was.
+Later = Sequence[Any]
+_NAMED = "SELECT o.seq, o.why FROM change c JOIN operation o ON o.seq = c.operation"
 
 
 @dataclass(frozen=True)
@@ -50,6 +55,13 @@ def tables_with_history(connection: Connection) -> tuple[str, ...]:
     return tuple(name for (name,) in rows if name not in HISTORY_TABLES)
 
 
+def drop_triggers(connection: Connection) -> None:
+    """Take the history triggers away while a schema step runs: what it moves about is no operation of a person."""
+    rows = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'history%'")
+    for (name,) in rows.all():
+        connection.exec_driver_sql(f'DROP TRIGGER "{name}"')
+
+
 def rebuild_triggers(connection: Connection) -> None:
     """Write the history triggers anew for every table; each schema step ends with this."""
     for table in tables_with_history(connection):
@@ -68,14 +80,7 @@ def rebuild_triggers(connection: Connection) -> None:
             )
 
 
-_LISTED = "SELECT seq, at, who, why, undoes FROM operation"
-
-
-def operations(reading: Reading, most: int) -> tuple[Operation, ...]:
-    """The last `most` operations, newest first."""
-    rows = reading.session.connection().execute(text(f"{_LISTED} ORDER BY seq DESC LIMIT :most"), {"most": most})
-    undone = undone_by(reading)
-    return tuple(_operation(row, undone) for row in rows)
+LISTED = "SELECT seq, at, who, why, undoes FROM operation"
 
 
 def operation_at(reading: Reading, number: int) -> Operation:
@@ -86,10 +91,12 @@ def operation_at(reading: Reading, number: int) -> Operation:
     NotFound
         If there is none.
     """
-    row = reading.session.connection().execute(text(f"{_LISTED} WHERE seq = :number"), {"number": number}).first()
+    # A number that SQLite cannot hold is no operation's.
+    held = number if abs(number) < 1 << 62 else 0
+    row = reading.session.connection().execute(text(f"{LISTED} WHERE seq = :number"), {"number": held}).first()
     if row is None:
         raise NotFound(f"There is no operation {number}.", "See `pitwright history`.")
-    return _operation(row, undone_by(reading))
+    return operation_from(row, undone_by(reading))
 
 
 def last_undoable(reading: Reading, who: str) -> Operation:
@@ -102,11 +109,11 @@ def last_undoable(reading: Reading, who: str) -> Operation:
     """
     undone = undone_by(reading)
     rows = reading.session.connection().execute(
-        text(f"{_LISTED} WHERE who = :who AND undoes IS NULL ORDER BY seq DESC"), {"who": who}
+        text(f"{LISTED} WHERE who = :who AND undoes IS NULL ORDER BY seq DESC"), {"who": who}
     )
     for row in rows:
         if row[0] not in undone:
-            return _operation(row, undone)
+            return operation_from(row, undone)
     raise NotFound(f"{who} has nothing to undo.", "See `pitwright history`, and give the operation's number.")
 
 
@@ -140,7 +147,8 @@ def take_back(writing: Writing, number: int) -> None:
     Raises
     ------
     NotAllowed
-        If a later operation changed one of these rows, or stands on one of them; the message names it.
+        If a later operation changed one of these rows, stands on one of them, took away what they stand on or holds
+        what must be theirs alone; the message names it.
     """
     connection = writing.session.connection()
     connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
@@ -149,11 +157,15 @@ def take_back(writing: Writing, number: int) -> None:
         _refuse_if_moved_on(connection, table, key, new, number)
     # Deletions first, so that a restored row never meets the one that took its unique name.
     for table, key, old, new in sorted(spans, key=lambda span: (span[2] is not None, span[3] is None)):
-        _restore(connection, table, key, old, new)
-    _refuse_if_dangling(connection)
+        try:
+            _restore(connection, table, key, old, new)
+        except IntegrityError as error:
+            raise _stands_in_the_way(number, _holder(connection, table, key, old)) from error
+    _refuse_if_dangling(connection, number, {(table, key) for table, key, _, _ in spans})
 
 
-def _operation(row: Any, undone: dict[int, int]) -> Operation:
+def operation_from(row: Any, undone: dict[int, int]) -> Operation:
+    """An operation from a row of `LISTED`, and which are undone."""
     return Operation(row[0], time_from(row[1]), row[2], row[3], row[4], undone.get(row[0]))
 
 
@@ -173,38 +185,60 @@ def _spans(connection: Connection, number: int) -> list[tuple[str, str, str | No
 def _refuse_if_moved_on(connection: Connection, table: str, key: str, new: str | None, number: int) -> None:
     shape = _columns(connection, table).as_json(f'"{table}"')
     now = connection.execute(text(f'SELECT {shape} FROM "{table}" WHERE "key" = :key'), {"key": key}).scalar()
-    if now == new:
-        return
-    row = connection.execute(
-        text(
-            "SELECT o.seq, o.why FROM change c JOIN operation o ON o.seq = c.operation "
-            "WHERE c.row_table = :table AND c.row_key = :key AND o.seq > :number ORDER BY o.seq DESC LIMIT 1"
-        ),
-        {"table": table, "key": key, "number": number},
-    ).first()
-    raise _stands_in_the_way(number, row)
+    if now != new:
+        raise _stands_in_the_way(number, _last_change(connection, table, key))
 
 
-def _refuse_if_dangling(connection: Connection) -> None:
+def _holder(connection: Connection, table: str, key: str, old: str | None) -> Later | None:
+    """The last change of the row that holds what the row `key` must have alone, such as its name."""
+    kept = json.loads(old or "{}")
+    for index in connection.exec_driver_sql(f'PRAGMA index_list("{table}")').all():
+        names = [row[2] for row in connection.exec_driver_sql(f'PRAGMA index_info("{index[1]}")')]
+        alike = "".join(f' AND "{name}" = :v{place}' for place, name in enumerate(names))
+        values = {f"v{place}": kept.get(name) for place, name in enumerate(names)}
+        held = text(f'SELECT "key" FROM "{table}" WHERE "key" <> :key{alike}')
+        holder = connection.execute(held, values | {"key": key}).scalar() if index[2] else None
+        if holder is not None:
+            return _last_change(connection, table, str(holder))
+    return None
+
+
+def _refuse_if_dangling(connection: Connection, number: int, restored: set[tuple[str, str]]) -> None:
     loose = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
     if loose is None:
         return
-    table, rowid = loose[0], loose[1]
-    row = connection.execute(
+    table, rowid, parent, link = loose
+    links = connection.exec_driver_sql(f'PRAGMA foreign_key_list("{table}")').all()
+    column, target = next((row[3], row[4]) for row in links if row[0] == link)
+    key, value = connection.execute(
+        text(f'SELECT "key", "{column}" FROM "{table}" WHERE rowid = :rowid'), {"rowid": rowid}
+    ).one()
+    if (table, key) not in restored:
+        raise _stands_in_the_way(number, _last_change(connection, table, key))
+    later = connection.execute(
         text(
-            f"SELECT o.seq, o.why FROM change c JOIN operation o ON o.seq = c.operation "
-            f'WHERE c.row_table = :table AND c.row_key = (SELECT "key" FROM "{table}" WHERE rowid = :rowid) '
-            "ORDER BY o.seq LIMIT 1"
+            f"{_NAMED} WHERE c.row_table = :parent AND c.new IS NULL AND json_extract(c.old, :path) = :value "
+            "ORDER BY c.seq DESC LIMIT 1"
         ),
-        {"table": table, "rowid": rowid},
+        {"parent": parent, "path": f'$."{target}"', "value": value},
     ).first()
-    raise _stands_in_the_way(0, row)
+    raise _stands_in_the_way(number, later, "took away what it stands on")
 
 
-def _stands_in_the_way(number: int, later: Sequence[Any] | None) -> NotAllowed:
+def _last_change(connection: Connection, table: str, key: str) -> Later | None:
+    """The operation that changed a row last, before the one that is open."""
+    return connection.execute(
+        text(
+            f"{_NAMED} WHERE c.row_table = :table AND c.row_key = :key "
+            "AND c.operation < (SELECT operation FROM open_operation) ORDER BY c.seq DESC LIMIT 1"
+        ),
+        {"table": table, "key": key},
+    ).first()
+
+
+def _stands_in_the_way(number: int, later: Later | None, how: str = "stands on it") -> NotAllowed:
     named = f"operation {later[0]} ({later[1]})" if later else "a later operation"
-    what = f"Operation {number}" if number else "That operation"
-    return NotAllowed(f"{what} cannot be undone: {named} stands on it.", "Undo that one first.")
+    return NotAllowed(f"Operation {number} cannot be undone: {named} {how}.", "Undo that one first.")
 
 
 def _restore(connection: Connection, table: str, key: str, old: str | None, new: str | None) -> None:

@@ -75,7 +75,10 @@ def keep_job(writing: Writing, changed: Job) -> None:
     row.state = changed.state.value
     row.scrapped = changed.scrapped
     row.note = changed.note
-    row.machine_key = machine_key(writing.session, changed.machine) if changed.machine else None
+    # A machine that the shop no longer has stays with its jobs.
+    standing = writing.session.get(MachineRow, row.machine_key) if row.machine_key else None
+    if changed.machine != (standing.name if standing else None):
+        row.machine_key = machine_key(writing.session, changed.machine) if changed.machine else None
     row.started_at, row.made_at = changed.started_at, changed.made_at
     writing.session.add(row)
     writing.session.flush()

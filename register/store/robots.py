@@ -45,10 +45,11 @@ def positions(reading: Reading, active_only: bool = True) -> tuple[Position, ...
     session = reading.session
     letters = dict(session.exec(select(RevisionRow.key, RevisionRow.letter)).all())
     slots: dict[str, list[str | None]] = {}
-    for key, revision_key in session.exec(
-        select(FittedRow.position_key, FittedRow.revision_key).order_by(col(FittedRow.slot))
+    for key, slot, revision_key in session.exec(
+        select(FittedRow.position_key, FittedRow.slot, FittedRow.revision_key).order_by(col(FittedRow.slot))
     ):
-        slots.setdefault(key, []).append(letters[revision_key] if revision_key else None)
+        filled = slots.setdefault(key, [])
+        filled += [None] * (slot - 1 - len(filled)) + [letters[revision_key] if revision_key else None]
     wanted = (
         select(PositionRow, RobotRow.name, AssemblyRow.name, PartRow.number)
         .select_from(PositionRow)

@@ -16,8 +16,6 @@ from register.errors import NotFound
 from register.store.tables.shop import MachineRow, MaterialRow, PermissionRow, PersonRow, ShopRow, ToolRow
 from register.store.transaction import Reading, Writing
 
-NamedRow = MachineRow | MaterialRow | PersonRow | ToolRow
-
 
 def settings(reading: Reading) -> ShopSettings:
     """Everything that the shop has, as its shop.toml would say it, with the permissions recorded beside it."""
@@ -178,7 +176,11 @@ def _material(row: MaterialRow) -> Material:
 
 
 def _material_columns(material: Material) -> dict[str, Any]:
-    return asdict(material) | {"form": material.form.value, "print_overrides": dict(material.print_overrides)}
+    columns = asdict(material) | {"form": material.form.value, "print_overrides": dict(material.print_overrides)}
+    if material.cutting is not None:
+        # JSON gives lists back; a tuple here would look like a change each time that the shop is read.
+        columns["cutting"] |= {"chip_loads_mm": [list(pair) for pair in material.cutting.chip_loads_mm]}
+    return columns
 
 
 def _keep_shop(writing: Writing, wanted: Shop) -> None:

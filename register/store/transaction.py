@@ -18,9 +18,13 @@ from register.domain.clock import Clock
 from register.domain.texts import NOTE_LENGTH, clean_text
 from register.errors import RegisterError
 from register.store.column_types import time_text
-from register.store.header import DATABASE, broken, database_uri
+from register.store.header import DATABASE, broken, database_uri, refuse_moved_schema
 from register.store.keys import new_key
+from register.store.queue import turn
 from register.store.tables.history import open_operation, operation, register_identity
+
+# What every connection is told first. The simulated power cuts of the tests run on these.
+CONNECTION_SETTINGS = ("PRAGMA foreign_keys = ON", "PRAGMA journal_mode = TRUNCATE", "PRAGMA synchronous = FULL")
 
 
 @dataclass(frozen=True)
@@ -67,14 +71,30 @@ class Store:
         """The engine, made when first needed."""
         return engine_for(self.path)
 
+    @cached_property
+    def _watching(self) -> sqlite3.Connection:
+        """A connection that never writes: SQLite counts for it what all others write, this program's too."""
+        return sqlite3.connect(database_uri(self.path), uri=True, timeout=5, check_same_thread=False)
+
+    def data_version(self) -> int:
+        """A number that differs once anyone has written; no lock outlasts the call."""
+        try:
+            return int(self._watching.execute("PRAGMA data_version").fetchone()[0])
+        except sqlite3.Error as error:
+            raise broken(self.path, error) from error
+
     def close(self) -> None:
         """Let the file go; it is opened again when next needed."""
         self.engine.dispose()
+        if "_watching" in self.__dict__:
+            self._watching.close()
+            del self._watching
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
         """A read-only view. Keep it short: an open reader holds writers up."""
         with self._translated(), self.engine.connect() as connection, Session(bind=connection) as session:
+            self._refuse_moved_schema(connection)
             yield Reading(session)
 
     @contextmanager
@@ -93,15 +113,20 @@ class Store:
         who = clean_text(who, "name of the person")
         why = clean_text(why, "note of the operation", NOTE_LENGTH)
         with self._translated(), self.engine.connect() as plain:
-            # Lock first, so that the second terminal waits instead of failing.
+            # Lock first, so that the second terminal waits instead of failing; stand in line, so that none starves.
             connection = plain.execution_options(writes=True)
-            with connection.begin(), Session(bind=connection) as session:
+            with turn(self.path.parent), connection.begin(), Session(bind=connection) as session:
+                self._refuse_moved_schema(connection)
                 at = self.clock()
                 station = str(connection.scalar(select(register_identity.c.station)))
                 number = _begin_operation(connection, station, at, who, why, undoes)
                 yield Writing(session, number, station, at, who)
                 session.flush()
                 connection.execute(open_operation.delete())
+
+    def _refuse_moved_schema(self, connection: Connection) -> None:
+        # Asked inside each transaction: another terminal may have upgraded the register since this one opened it.
+        refuse_moved_schema(self.path, int(connection.exec_driver_sql("PRAGMA user_version").scalar_one()))
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -123,11 +148,10 @@ def engine_for(path: Path) -> Engine:
     """
 
     def connect() -> sqlite3.Connection:
-        connection = sqlite3.connect(database_uri(path, "rw"), uri=True, timeout=5, check_same_thread=False)
+        connection = sqlite3.connect(database_uri(path), uri=True, timeout=5, check_same_thread=False)
         connection.isolation_level = None
-        connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA journal_mode = TRUNCATE")
-        connection.execute("PRAGMA synchronous = FULL")
+        for setting in CONNECTION_SETTINGS:
+            connection.execute(setting)
         return connection
 
     # The pool is named, because the bare address would be taken for a database in memory, one for each thread.

@@ -1,7 +1,7 @@
 """Dates and times as a shop writes them, in UTC."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from register.errors import BadQuantity
@@ -63,3 +63,24 @@ def moment(text: str, zone: str) -> datetime:
             f"The clock in {zone} shows {quoted(text)} twice.", "Add the offset, like 2031-10-26T02:30+01:00."
         )
     return local.astimezone(UTC)
+
+
+def calendar_day(text: str) -> date:
+    """A written day: `2031-03-22`.
+
+    Raises
+    ------
+    BadQuantity
+        For anything else.
+    """
+    cure = "Write it like 2031-03-22."
+    plain = text.strip()
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", plain):
+        raise BadQuantity(f"{quoted(text)} is no day.", cure)
+    try:
+        day = date.fromisoformat(plain)
+    except ValueError:
+        raise BadQuantity(f"{quoted(text)} is not in the calendar.", cure) from None
+    if not 1970 <= day.year < 2200:
+        raise BadQuantity(f"The year of {quoted(text)} is not between 1970 and 2199.", cure)
+    return day

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, Integer, Table, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, Integer, Table, Text, UniqueConstraint, text
 
 from register.store.row import metadata
 
@@ -21,6 +21,9 @@ operation = Table(
     Column("why", Text, nullable=False),
     Column("undoes", Integer, ForeignKey("operation.seq"), nullable=True),
     UniqueConstraint("key"),
+    Index("ix_operation_at", "at"),
+    Index("ix_operation_who", "who"),
+    Index("ix_operation_undoes", "undoes", sqlite_where=text("undoes IS NOT NULL")),
     **_STRICT,
 )
 
@@ -35,6 +38,8 @@ change = Table(
     Column("new", Text, nullable=True),
     Index("ix_change_operation", "operation"),
     Index("ix_change_row", "row_table", "row_key"),
+    # Rows that are gone: they are found in the history alone.
+    Index("ix_change_gone", "row_table", "row_key", sqlite_where=text("new IS NULL")),
     **_STRICT,
 )
 

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import REAL, Index, Text, UniqueConstraint
+from sqlalchemy import REAL, Index, Text, UniqueConstraint, text
 from sqlmodel import Field
 
 from register.domain.jobs import JobState
@@ -25,6 +25,7 @@ class JobRow(Row, table=True):
         holds("scrapped", "scrapped >= 0 AND scrapped <= quantity"),
         holds("weight", "weight > 0"),
         Index("ix_job_state", "state"),
+        Index("ix_job_revision_key", "revision_key"),
         STRICT,
     )
 
@@ -72,7 +73,8 @@ class StockMoveRow(Row, table=True):
     __table_args__ = (
         one_of("move", StockMove),
         holds("amount", "amount <> 0 OR move = 'counted'"),
-        Index("ix_stock_move_lot_key", "lot_key"),
+        Index("ix_stock_move_left", "lot_key", "amount"),
+        Index("ix_stock_move_job_key", "job_key", sqlite_where=text("job_key IS NOT NULL")),
         STRICT,
     )
 
@@ -91,7 +93,7 @@ class PieceMoveRow(Row, table=True):
     __table_args__ = (
         one_of("move", PieceMove),
         holds("quantity", "quantity <> 0 OR move = 'counted'"),
-        Index("ix_piece_move_part_key", "part_key", "revision_key", "place"),
+        Index("ix_piece_move_on_hand", "part_key", "revision_key", "place", "quantity"),
         STRICT,
     )
 
