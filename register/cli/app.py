@@ -27,6 +27,13 @@ from register.cli.saying import say_error, say_note
 from register.cli.wrong_words import wrong_words
 from register.errors import RegisterError
 
+_KINDS = {
+    "<str>": "<text>",
+    "<list[str]>": "<text>",
+    "<int>": "<number>",
+    "<int range>": "<number>",
+    "<float>": "<number>",
+}
 # What the library makes of Ctrl-C.
 _STOPPED = 130
 
@@ -79,7 +86,18 @@ for module in (shop_commands, demo_command, estimate_command, plan_commands, his
 
 @cache
 def _commands() -> Any:
-    return get_command(app)
+    found: Any = get_command(app)
+    _say_kinds(found)
+    return found
+
+
+def _say_kinds(command: Any) -> None:
+    """Let the help say what kind of word goes where, instead of a type of the language: `<text>` for `<str>`."""
+    for parameter in command.params:
+        kind = parameter.display_type
+        parameter.display_type = lambda context, kind=kind: _KINDS.get(kind(context), kind(context))
+    for below in getattr(command, "commands", {}).values():
+        _say_kinds(below)
 
 
 def run(words: list[str]) -> int:

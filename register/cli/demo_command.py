@@ -24,7 +24,7 @@ def demo(
     folder: Annotated[Path | None, typer.Argument(help="Where; a passing folder if left out.")] = None,
     report: Annotated[bool, typer.Option("--report", help="Print the state of the shop, open nothing.")] = False,
 ) -> None:
-    """Build the demo shop and open it; a second run on the same folder opens it as it is."""
+    """Build the demo shop and open it. A second run on the same folder opens it as it is."""
     place = here(context)
     wanted = folder or place.folder
     if wanted is not None:

@@ -34,7 +34,7 @@ def estimate(
         list[str] | None, typer.Option("--settings", help="A print setting to change: infill_share=0.4. Repeat it.")
     ] = None,
 ) -> None:
-    """Estimate volume, mass, time and cost of one piece; needs no register and keeps nothing."""
+    """Estimate volume, mass, time and cost of one piece. It needs no register and keeps nothing."""
     place = here(context)
     if process is Process.BOUGHT:
         raise NotAllowed("A bought part has no file to estimate.", "Log it with `pitwright revision add PART --cost`.")

@@ -43,7 +43,7 @@ def undo(
 
 
 def check(context: typer.Context) -> None:
-    """Read the whole register and every file, and say what is wrong."""
+    """Read the whole register and every file. What is wrong is said."""
     place = here(context)
     found = checking.check_register(place.register)
     place.show(found, lambda: reports.checked(found))

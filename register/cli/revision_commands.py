@@ -36,7 +36,7 @@ def add(  # one option for each thing that a person says of a revision
         Interchange, typer.Option(help="Whether it and the revision before work in each other's place.")
     ] = Interchange.NONE,
     because: Annotated[str, typer.Option(help="Why it is interchangeable, or is not.")] = "",
-    prototype: Annotated[bool, typer.Option("--prototype", help="A mock-up, not for competition.")] = False,
+    prototype: Annotated[bool, typer.Option("--prototype", help="Made to try out, not for competition.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show the estimate, write nothing.")] = False,
 ) -> None:
     """Log a new revision with its estimate, compared with the one before."""

@@ -20,6 +20,8 @@ Values = tuple[Cell, ...]
 
 UNMARKED, EMPTY = "?", "-"
 PIECES_OF_SHEET, GRAMS = "pieces", "g"
+# A millionth of a gram: beyond it a sum of moves shows the computer's rounding, not the stock.
+DECIMALS = 6
 MOST_OF_STOCK = 1e7
 MOST_PIECES = 10_000_000
 MOST_OF_A_PART = 10_000

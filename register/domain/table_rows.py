@@ -6,6 +6,7 @@ from register.domain.materials import Form
 from register.domain.stock import StockForm
 from register.domain.table_columns import (
     COLUMNS,
+    DECIMALS,
     EMPTY,
     GRAMS,
     PIECES_OF_SHEET,
@@ -80,7 +81,9 @@ def _checked_lot(values: Values) -> Values:
         raise NotAllowed(f"a {row['form']} is counted in {unit}, not in {row['unit']}.", f"Write {unit} as the unit.")
     if not spool and None in (row["thickness_mm"], row["width_mm"], row["length_mm"]):
         raise NotAllowed(f"a {row['form']} needs its size.", "Give thickness_mm, width_mm and length_mm.")
-    return tuple((row | {"unit": unit}).values())
+    amount = row["amount"]
+    rounded = round(amount, DECIMALS) if isinstance(amount, float) else amount
+    return tuple((row | {"unit": unit, "amount": rounded}).values())
 
 
 def _checked_position(values: Values) -> Values:

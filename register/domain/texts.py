@@ -40,7 +40,7 @@ def clean_text(text: str, what: str, longest: int = NAME_LENGTH) -> str:
         raise BadText(f"The {what} is empty.", "Give at least one character.")
     if len(kept) > longest:
         raise BadText(f"The {what} has {len(kept)} characters.", f"Use at most {longest}.")
-    # A printable text holds nothing hidden; asking so first makes tables of 100,000 rows three times as quick.
+    # A printable text holds nothing hidden, which spares a look at each of its characters.
     if not kept.isprintable() and any(_hidden(character) for character in kept):
         raise BadText(
             f"The {what} holds a control character.", "Type it again without tabs, line ends or hidden signs."

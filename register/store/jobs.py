@@ -3,7 +3,8 @@
 from collections.abc import Collection, Iterator
 from typing import Any
 
-from sqlmodel import Session, col, func, select
+from sqlalchemy import text
+from sqlmodel import Session, col, select
 
 from register.domain.jobs import Job, JobState
 from register.domain.parts import Process
@@ -49,11 +50,10 @@ def add_job(writing: Writing, wanted: Job) -> str:
         If the revision or the machine is not there.
     """
     revision, _ = revision_row(writing.session, wanted.part, wanted.revision)
-    highest = writing.session.exec(select(func.max(JobRow.count)).where(JobRow.station == writing.station)).one()
     row = JobRow(
         key=writing.key(),
         station=writing.station,
-        count=(highest or 0) + 1,
+        count=_highest_ever(writing) + 1,
         revision_key=revision.key,
         quantity=wanted.quantity,
         state=wanted.state.value,
@@ -82,6 +82,18 @@ def keep_job(writing: Writing, changed: Job) -> None:
     row.started_at, row.made_at = changed.started_at, changed.made_at
     writing.session.add(row)
     writing.session.flush()
+
+
+def _highest_ever(writing: Writing) -> int:
+    """The highest count that this station ever gave, undone jobs included: a number on paper never means another."""
+    found = writing.session.connection().execute(
+        text(
+            "SELECT max(json_extract(new, '$.count')) FROM change "
+            "WHERE row_table = 'job' AND new IS NOT NULL AND json_extract(new, '$.station') = :station"
+        ),
+        {"station": writing.station},
+    )
+    return int(found.scalar() or 0)
 
 
 def _jobs(session: Session, condition: Any) -> Iterator[Job]:

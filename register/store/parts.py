@@ -145,7 +145,7 @@ def release(writing: Writing, number: str, letter: str) -> None:
     Raises
     ------
     NotAllowed
-        If it is no draft.
+        If it is no draft, or a newer revision is released already.
     """
     row, owner = revision_row(writing.session, number, letter)
     if row.state != RevisionState.DRAFT:
@@ -154,6 +154,11 @@ def release(writing: Writing, number: str, letter: str) -> None:
         select(RevisionRow).where(RevisionRow.part_key == row.part_key, RevisionRow.state == RevisionState.RELEASED)
     )
     for each in standing:
+        if each.place > row.place:
+            raise NotAllowed(
+                f"Revision {each.letter} of {owner} is newer than {row.letter} and released.",
+                "Log a new revision to go back to the old design.",
+            )
         each.state = RevisionState.SUPERSEDED.value
         writing.session.add(each)
     row.state, row.released_by, row.released_at = RevisionState.RELEASED.value, writing.who, writing.at

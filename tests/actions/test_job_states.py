@@ -380,3 +380,10 @@ def test_job_sheet_carries_its_estimate_and_cautions_of_what_it_is_made_from(pla
     ordered = jobs.start_job(plates, jobs.add_job(plates, "B-1", None, 2).number)
     assert (ordered.machine, ordered.state) == (None, JobState.RUNNING)
     assert jobs.made_job(plates, ordered.number)[1] is None
+
+
+def test_the_number_of_an_undone_job_is_never_given_to_another(register: Register) -> None:
+    first = jobs.add_job(register, PART, "A", 1)
+    history.undo(register)
+    second = jobs.add_job(register, PART, "A", 1)
+    assert first.number != second.number

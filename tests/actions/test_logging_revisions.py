@@ -251,3 +251,12 @@ def test_newest_released_revision_is_made_before_a_newer_draft(register: Registe
     revisions.release_revision(register, PART, "B")
     with pytest.raises(NotAllowed, match="Revision A of CL-1 is superseded: do not make it"):
         jobs.add_job(register, PART, "A", 1)
+
+
+def test_an_older_draft_is_not_released_over_a_newer_revision(register: Register) -> None:
+    released(register, printed(), CLAW_A)
+    logged(register, printed(), CLAW_B)
+    logged(register, printed(), CLAW_C)
+    revisions.release_revision(register, PART, "C")
+    with pytest.raises(NotAllowed, match="Revision C of CL-1 is newer than B and released"):
+        revisions.release_revision(register, PART, "B")

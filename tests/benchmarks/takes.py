@@ -1,6 +1,6 @@
 """Many processes that take spares from one register at once: none is lost, and how long each had to wait.
 
-    python tests/benchmarks/takes.py --processes 8 --takes 1000 [--without-queue] [--json]
+python tests/benchmarks/takes.py --processes 8 --takes 1000 [--without-queue] [--json]
 """
 
 import argparse

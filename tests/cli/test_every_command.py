@@ -76,7 +76,6 @@ USES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("undo",): (),
     ("check",): (),
     ("upgrade",): (),
-    ("upgrade",): (),
     ("init",): ("NEW",),
     ("demo",): ("DEMO",),
 }
@@ -130,6 +129,8 @@ def test_command_has_help_and_the_common_options_and_stands_in_the_readme(path: 
     assert lines[2].rstrip(".?") and lines[2][0].isupper()
     for option in COMMON:
         assert option in said.out
+    # The help is for a shop and not for programmers.
+    assert not re.search(r"<(str|int|float|bool|list|.*range)>", said.out)
     assert re.search(rf"`pitwright {' '.join(path)}(`| )", README), f"README.md lacks `pitwright {' '.join(path)}`"
 
 

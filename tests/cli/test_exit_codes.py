@@ -187,7 +187,7 @@ def on_a_terminal(words: tuple[str, ...], env: dict[str, str]) -> str:
 
     ours, its = pty.openpty()
     fcntl.ioctl(its, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 100, 0, 0))
-    running = subprocess.Popen([*PROGRAM, *words], cwd=ROOT, env=env, stdin=its, stdout=its, stderr=subprocess.DEVNULL)
+    running = subprocess.Popen([*PROGRAM, *words], cwd=ROOT, env=env, stdin=its, stdout=its, stderr=subprocess.PIPE)
     os.close(its)
     written = bytearray()
     while True:
@@ -198,8 +198,9 @@ def on_a_terminal(words: tuple[str, ...], env: dict[str, str]) -> str:
         if not piece:
             break
         written += piece
-    running.wait(timeout=60)
+    _, err = running.communicate(timeout=60)
     os.close(ours)
+    assert (running.returncode, err) == (0, b"")
     return written.decode("utf-8")
 
 

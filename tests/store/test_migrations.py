@@ -1,0 +1,258 @@
+"""Bringing old registers up to date: everything kept, all or nothing, and a backup whatever happens."""
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from alembic.operations import Operations
+
+from register.actions import history
+from register.actions.checking import check_register
+from register.actions.spares import take_spare
+from register.errors import NotAllowed, StoreBroken
+from register.opening import open_register, upgrade_register
+from register.store.header import SCHEMA
+from register.store.migrate import steps_after, upgrade_database
+from register.store.migrations import step_0001
+from register.store.transaction import engine_for
+from tests.benchmarks.upgrade_kills import kill_upgrades
+from tests.shops import PART, STUDENT, SetClock, bare_register, dumped
+from tests.store.old_registers import (
+    SCHEMAS,
+    columns_of,
+    literal_rows,
+    master,
+    old_register,
+    schema_of,
+)
+
+
+@pytest.fixture(params=SCHEMAS)
+def old(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A register of each earlier schema."""
+    return old_register(tmp_path / "register", request.param)
+
+
+def whole(database: Path) -> object:
+    """All that a database says of itself."""
+    return schema_of(database), master(database), literal_rows(database)
+
+
+def triggers(database: Path) -> set[str]:
+    return {name for kind, name in master(database) if kind == "trigger"}
+
+
+def no_copy() -> None:
+    """Where a test looks at the steps alone."""
+
+
+def test_every_earlier_schema_has_its_register_among_the_fixtures() -> None:
+    assert SCHEMAS == tuple(range(1, SCHEMA))
+
+
+def test_fixture_of_the_first_schema_is_what_the_first_step_makes(tmp_path: Path) -> None:
+    old = old_register(tmp_path / "register", 1)
+    alone = tmp_path / "alone.db"
+    alone.touch()
+    engine = engine_for(alone)
+    with engine.connect() as connection, connection.begin():
+        from alembic.migration import MigrationContext
+
+        step_0001.upgrade(Operations(MigrationContext.configure(connection)))
+    engine.dispose()
+    made = master(alone)
+    assert {key: sql for key, sql in master(old / "register.db").items() if key[0] != "trigger"} == made
+    # Of its 26 tables, operation, change, open_operation and register_identity keep no history of their own.
+    assert len(triggers(old / "register.db")) == 3 * 22
+
+
+def test_upgraded_register_is_the_same_as_a_new_one_in_all_but_its_rows(old: Path, tmp_path: Path) -> None:
+    upgrade_register(old)
+    new = bare_register(tmp_path / "new").folder
+    assert master(old / "register.db") == master(new / "register.db")
+    assert schema_of(old / "register.db") == SCHEMA
+
+
+def test_upgrade_keeps_every_row_and_the_whole_history_byte_for_byte(old: Path) -> None:
+    before = literal_rows(old / "register.db")
+    assert sum(len(rows) for rows in before.values()) > 150
+    with closing(sqlite3.connect(old / "register.db")) as connection:
+        columns = columns_of(connection)
+    upgrade_register(old)
+    assert literal_rows(old / "register.db", columns) == before
+
+
+def test_upgraded_register_passes_check_and_is_worked_in(old: Path) -> None:
+    upgrade_register(old)
+    register = open_register(old, STUDENT, SetClock())
+    # Of the fixture: 55 rows outside the history when it was written, and three files.
+    assert (check_register(register).rows, check_register(register).files) == (55, 3)
+    take_spare(register, PART)
+    assert history.list_operations(register, 1)[0].why == f"take a spare {PART}"
+    check_register(register)
+
+
+def test_whole_history_of_an_old_register_is_undone_step_by_step_until_nothing_is_left(old: Path) -> None:
+    upgrade_register(old)
+    register = open_register(old, STUDENT, SetClock())
+    first_newest = history.list_operations(register, 1)[0].number
+    undone = {each.undoes for each in history.list_operations(register, 1000)}
+    for number in range(first_newest, 0, -1):
+        if history.list_operations(register, 1000)[-number].undoes is None and number not in undone:
+            history.undo(register, number)
+    assert {table for table, rows in dumped(register).items() if rows} == {"register_identity"}
+    check_register(register)
+
+
+def test_undo_of_an_old_operation_that_others_stand_on_is_refused_by_name(old: Path) -> None:
+    upgrade_register(old)
+    register = open_register(old, STUDENT, SetClock())
+    with pytest.raises(NotAllowed, match=r"Operation 2 cannot be undone: operation \d+ \(.+\) stands on it"):
+        history.undo(register, 2)
+
+
+def test_backup_made_before_is_the_old_register(old: Path, tmp_path: Path) -> None:
+    before = whole(old / "register.db")
+    done = upgrade_register(old)
+    assert done.backup is not None
+    assert whole(database_in(Path(done.backup), tmp_path)) == before
+
+
+def test_upgrade_of_a_register_that_is_up_to_date_changes_and_copies_nothing(old: Path) -> None:
+    upgrade_register(old)
+    before, backups = (old / "register.db").read_bytes(), sorted((old / "backups").rglob("*"))
+    done = upgrade_register(old)
+    assert (done.changes, done.backup) == ((), None)
+    assert (old / "register.db").read_bytes() == before
+    assert sorted((old / "backups").rglob("*")) == backups
+
+
+def test_second_terminal_that_comes_late_finds_it_done_and_copies_nothing(old: Path) -> None:
+    schema = schema_of(old / "register.db")
+    upgrade_register(old)
+    before = (old / "register.db").read_bytes()
+    copied: list[str] = []
+    with pytest.raises(StoreBroken, match="upgraded by somebody else meanwhile"):
+        upgrade_database(old, schema, steps_after(schema), lambda: copied.append("copied"))
+    assert copied == []
+    assert (old / "register.db").read_bytes() == before
+
+
+def test_nobody_writes_between_the_backup_and_the_upgrade(old: Path) -> None:
+    tried: list[str] = []
+
+    def meanwhile() -> None:
+        with closing(sqlite3.connect(old / "register.db", timeout=0, isolation_level=None)) as other:
+            assert other.execute("SELECT count(*) FROM part").fetchone()[0] > 0
+            try:
+                other.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as error:
+                tried.append(str(error))
+
+    schema = schema_of(old / "register.db")
+    upgrade_database(old, schema, steps_after(schema), meanwhile)
+    assert tried == ["database is locked"]
+
+
+def test_upgrade_is_refused_while_another_terminal_reads_and_nothing_is_changed(old: Path) -> None:
+    before = whole(old / "register.db")
+    with closing(sqlite3.connect(old / "register.db", isolation_level=None)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT * FROM part").fetchall()
+        with pytest.raises(StoreBroken, match="another program holds the register"):
+            upgrade_register(old)
+        reader.execute("COMMIT")
+    assert whole(old / "register.db") == before
+    upgrade_register(old)
+    assert schema_of(old / "register.db") == SCHEMA
+
+
+def test_upgrade_without_a_backup_is_none(old: Path) -> None:
+    before = whole(old / "register.db")
+
+    def full() -> None:
+        raise StoreBroken("The backup was not made: the disk is full.", "Free some space.")
+
+    schema = schema_of(old / "register.db")
+    with pytest.raises(StoreBroken, match="the disk is full"):
+        upgrade_database(old, schema, steps_after(schema), full)
+    assert whole(old / "register.db") == before
+
+
+# Steps of a next season that go wrong at their end.
+def no_such_table(op: Operations) -> None:
+    op.create_table("next_season", sa.Column("key", sa.Text(), nullable=False), sqlite_strict=True)
+    op.execute("UPDATE part SET name = 'overwritten'")
+    op.execute("INSERT INTO nowhere VALUES (1)")
+
+
+def orphans(op: Operations) -> None:
+    op.execute("DELETE FROM robot")
+
+
+def breaks_a_check(op: Operations) -> None:
+    op.execute("UPDATE part SET number = ' '")
+
+
+def raises(op: Operations) -> None:
+    op.drop_table("replacement")
+    raise StoreBroken("The step found what it cannot carry over.", "Say so.")
+
+
+@pytest.mark.parametrize(
+    ("bad", "said"),
+    [
+        (no_such_table, "SQLITE_ERROR"),
+        (orphans, "would point to a row of robot that is not there"),
+        (breaks_a_check, "SQLITE_CONSTRAINT"),
+        (raises, "cannot carry over"),
+    ],
+)
+def test_when_a_step_fails_none_is_done(old: Path, bad: Callable[[Operations], None], said: str) -> None:
+    before = whole(old / "register.db")
+    schema = schema_of(old / "register.db")
+    with pytest.raises(StoreBroken, match=said):
+        upgrade_database(old, schema, (*steps_after(schema), bad), no_copy)
+    assert whole(old / "register.db") == before
+    upgrade_register(old)
+    check_register(open_register(old, STUDENT, SetClock()))
+
+
+def rebuilds_a_table(op: Operations) -> None:
+    """What SQLite needs for a changed column: a new table, its rows copied, the old one dropped."""
+    with op.batch_alter_table("robot", recreate="always", table_kwargs={"sqlite_strict": True}) as robot:
+        robot.add_column(sa.Column("season", sa.Integer(), nullable=False, server_default="2031"))
+    op.execute("UPDATE robot SET season = 2032")
+
+
+def test_step_that_rebuilds_a_table_loses_no_child_row_no_trigger_and_no_strictness(old: Path) -> None:
+    database = old / "register.db"
+    schema, before = schema_of(database), literal_rows(database)
+    with closing(sqlite3.connect(database)) as connection:
+        columns, kept = columns_of(connection), triggers(database)
+    # Both robots have rows that point to them: with foreign keys on, dropping the old table deletes or refuses those.
+    assert len(before["robot"]) == 2 and len(before["position"]) == 2 and len(before["entry"]) == 1
+    upgrade_database(old, schema, (*steps_after(schema), rebuilds_a_table), no_copy)
+    assert schema_of(database) == SCHEMA + 1
+    assert literal_rows(database, columns) == before
+    assert literal_rows(database, {"robot": ["season"]})["robot"] == [("2032", "integer")] * 2
+    assert triggers(database) == kept
+    assert "'season'" in master(database)["trigger", "history_robot_update"]
+    assert master(database)["table", "robot"].endswith("STRICT")
+
+
+def test_killed_upgrades_leave_the_old_or_the_new_register_and_a_backup_with_each_new_one(tmp_path: Path) -> None:
+    found = kill_upgrades(tmp_path, kills=20, moves=1500, seed=4)
+    assert found.between == 0
+    assert found.new_without_backup == 0
+    assert found.old + found.new == found.kills == 20
+    # Some kills came while the database was being written: their half was rolled back by the next who opened it.
+    assert found.in_the_middle >= 1
+
+
+def database_in(backup: Path, scratch: Path) -> Path:
+    """The database of a backup."""
+    return backup
