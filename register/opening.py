@@ -9,13 +9,15 @@ from pathlib import Path
 import platformdirs
 
 from register.domain.clock import Clock, running_from, system_clock
+from register.domain.keeping import BackupReason
 from register.domain.texts import clean_text
 from register.domain.upgrades import Upgrade
 from register.errors import NotAllowed, StoreBroken
+from register.store.backup import make_backup
 from register.store.column_types import time_from
 from register.store.file_room import FileRoom
 from register.store.header import DATABASE, SCHEMA, checked_schema, is_there, own_time, refuse_old
-from register.store.migrate import changes_after, make_backup, make_database, steps_after, upgrade_database
+from register.store.migrate import changes_after, make_database, steps_after, upgrade_database
 from register.store.place import place_warning
 from register.store.transaction import Store
 
@@ -109,7 +111,7 @@ def upgrade_register(folder: Path, clock: Clock | None = None) -> Upgrade:
     made: list[str] = []
 
     def keep_copy() -> None:
-        made.append(str(make_backup(folder, now, f"before the upgrade to schema {SCHEMA}")))
+        made.append(str(make_backup(folder, now, BackupReason.BEFORE_UPGRADE)))
 
     upgrade_database(folder, planned.from_schema, steps_after(planned.from_schema), keep_copy)
     return replace(planned, backup=made[0])

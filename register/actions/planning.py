@@ -40,11 +40,15 @@ OPEN = (JobState.QUEUED, JobState.RUNNING, JobState.ON_HOLD)
 BUILD_GAP_MM = 5.0
 
 
-def plan_jobs(register: Register, apart: bool = False, stopped: Callable[[], bool] = lambda: False) -> Plan:
+def plan_jobs(
+    register: Register, apart: bool = False, stopped: Callable[[], bool] = lambda: False, keep: bool = True
+) -> Plan:
     """Make a plan of every open job and keep it as the plan of the shop.
 
     Parameters
     ----------
+    keep
+        False for a plan that is only looked at, as of another time than now.
     apart
         In a process of its own, so that a screen goes on.
     stopped
@@ -65,6 +69,8 @@ def plan_jobs(register: Register, apart: bool = False, stopped: Callable[[], boo
     wrong = violations(problem, plan)
     if wrong:
         raise RegisterError(f"The plan that was made breaks a rule: {wrong[0]}.", "Report it; nothing was kept.")
+    if not keep:
+        return plan
     with register.store.writing(register.who, f"plan {len(problem.jobs)} jobs") as tx:
         if history.last_operation(tx) != stood_on + 1:
             raise StaleEdit("The register changed while the plan was made.", "Plan again.")

@@ -40,7 +40,7 @@ def _show(opened: Register, report: bool, place: Here) -> None:
         from tui.app import open_register_screens
 
         raise typer.Exit(open_register_screens(register))
-    plan = planning.plan_jobs(register)
+    plan = planning.plan_jobs(register, keep=place.as_of is None)
     now = register.clock()
     events = competitions.list_competitions(register)
     today = ShopToday(

@@ -20,7 +20,7 @@ def plan(
     context: typer.Context,
     last: Annotated[bool, typer.Option("--last", help="Show the plan last taken instead of making one.")] = False,
 ) -> None:
-    """Plan every open job to its due date and keep the plan."""
+    """Plan every open job to its due date and keep the plan; one with --as-of is only shown."""
     place = here(context)
     if last:
         kept = planning.kept_plan(place.register)
@@ -30,5 +30,5 @@ def plan(
             say_note("The register has changed since; `pitwright plan` makes a new one.")
         made = kept.plan
     else:
-        made = planning.plan_jobs(place.register)
+        made = planning.plan_jobs(place.register, keep=place.as_of is None)
     place.show(made, lambda: reports.plan_report(made, jobs.list_jobs(place.register, closed=True), place.shop.zone))

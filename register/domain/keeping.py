@@ -58,7 +58,7 @@ def no_longer_kept(backups: Iterable[Backup], now: datetime) -> tuple[Backup, ..
 
     One made later than `now`, by a clock that was set otherwise, is left alone and does not count.
     """
-    newest_first = sorted((each for each in backups if each.made_at <= now), key=_age, reverse=True)
+    newest_first = sorted((each for each in backups if each.made_at <= now), key=age, reverse=True)
     kept_weeks: set[tuple[int, int]] = set()
     let_go = []
     for each in newest_first[NEWEST_KEPT:]:
@@ -69,6 +69,71 @@ def no_longer_kept(backups: Iterable[Backup], now: datetime) -> tuple[Backup, ..
     return tuple(let_go)
 
 
-def _age(backup: Backup) -> tuple[datetime, int, str]:
-    # Of one second, the longer name has the higher count.
+def age(backup: Backup) -> tuple[datetime, int, str]:
+    """What backups are sorted by: their time, and within one second the count in their name."""
     return backup.made_at, len(backup.name), backup.name
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A thing that is wrong with the register, and what can be done about it; one sentence each."""
+
+    what: str
+    cure: str
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What was read of a register, and every fault that was found.
+
+    `loose_files` are files that no row, no history and no backup names, and what interrupted work left behind, all
+    older than an hour; `removed` are those of them that were taken away.
+    """
+
+    rows: int
+    files: int
+    backups: int
+    newest_backup: str | None
+    loose_files: int
+    loose_bytes: int
+    removed: tuple[str, ...]
+    faults: tuple[Fault, ...]
+
+
+@dataclass(frozen=True)
+class BackupMade:
+    """A backup that was made just now, and those that are kept, newest first."""
+
+    made: str
+    backups: tuple[Backup, ...]
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What a restore did.
+
+    `before` names the backup of what was there before, None if nothing was; `damaged` says that it is damaged and was
+    only put aside. The operations and rows are those of the register now.
+    """
+
+    source: str
+    before: str | None
+    damaged: bool
+    operations: int
+    files: int
+
+
+@dataclass(frozen=True)
+class Archive:
+    """A whole register in one file, or unpacked from it. `path` is the file or the register's folder."""
+
+    path: str
+    schema: int
+    operations: int
+    files: int
+    bytes: int
+
+
+def is_restore(why: str) -> bool:
+    """Whether an operation of the history notes a restore; it changed no row of its own."""
+    return why.startswith(RESTORE_WORDS)

@@ -37,7 +37,7 @@ def checked_number(text: str) -> str:
         If it is empty, too long or holds a blank or a control character.
     """
     number = clean_text(text, "part number", NUMBER_LENGTH)
-    if any(character.isspace() for character in number):
+    if len(number.split()) > 1:
         raise BadText(f"The part number {number!r} has a blank in it.", "Join it with a dash.")
     if number.startswith("-"):
         raise BadText(f"The part number {number!r} begins with a dash.", "Begin it with a letter or a figure.")

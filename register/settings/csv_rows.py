@@ -3,7 +3,6 @@
 import csv
 import io
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from register.domain.table_columns import LONGEST_CELL, MOST_BYTES, MOST_COLUMNS, MOST_ROWS
 from register.errors import BadFile
@@ -15,12 +14,8 @@ _DELIMITERS = (",", ";")
 _LONGEST_LINE = 1_000_000
 
 
-@dataclass(frozen=True)
-class TextRow:
-    """One row: the line where it begins, counted from 1, and its cells."""
-
-    line: int
-    cells: tuple[str, ...]
+# The line where a row begins, counted from 1, and its cells.
+TextRow = tuple[int, list[str]]
 
 
 def armed_text(text: str) -> str:
@@ -33,8 +28,10 @@ def armed_text(text: str) -> str:
 
 def plain_text(cell: str) -> str:
     """The inverse of `armed_text`; an apostrophe that guards nothing stays, as in a table from elsewhere."""
+    if not cell.startswith("'"):
+        return cell
     rest = cell[1:]
-    return rest if cell.startswith("'") and (_would_run(rest) or rest.startswith("'")) else cell
+    return rest if _would_run(rest) or rest.startswith("'") else cell
 
 
 def csv_bytes(rows: Iterable[Sequence[str]]) -> bytes:
@@ -71,7 +68,7 @@ def text_rows(content: bytes, known: frozenset[str]) -> Iterator[TextRow]:
             continue
         count += 1
         _refuse_large(line, cells, count)
-        yield TextRow(line, tuple(cells))
+        yield line, cells
 
 
 def decoded(content: bytes) -> str:

@@ -21,12 +21,8 @@ _LONGEST_OBJECT = 1_000_000
 _LONGEST_FIGURE = 40
 
 
-@dataclass(frozen=True)
-class ObjectRow:
-    """One object: the line where it begins, counted from 1, and its values by key."""
-
-    line: int
-    values: Mapping[str, Scalar]
+# The line where an object begins, counted from 1, and its values by key.
+ObjectRow = tuple[int, dict[str, Scalar]]
 
 
 def json_bytes(rows: Iterable[Mapping[str, Scalar]]) -> bytes:
@@ -62,7 +58,7 @@ def object_rows(content: bytes) -> Iterator[ObjectRow]:
         count += 1
         if count > MOST_ROWS:
             raise BadFile(f"The table has more than {MOST_ROWS} rows.", "Split it into several files.")
-        yield ObjectRow(line, _Object(line).read(found[0]))
+        yield line, _Object(line).read(found[0])
         at = _past(text, found.end())
         after = text[at : at + 1]
         if after not in {",", "]"}:

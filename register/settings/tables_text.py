@@ -81,22 +81,22 @@ def _csv_rows(content: bytes, columns: Sequence[Column]) -> _Found:
     header = next(rows, None)
     if header is None:
         raise BadFile("The table is empty.", f"Its first line names the columns: {_listed(columns)}.")
-    names = [plain_text(cell).strip().casefold() for cell in header.cells]
-    _refuse_columns(header.line, names, columns)
+    names = [plain_text(cell).strip().casefold() for cell in header[1]]
+    _refuse_columns(header[0], names, columns)
     places = [names.index(column.name) if column.name in names else None for column in columns]
-    for row in rows:
-        if len(row.cells) != len(names):
+    for line, cells in rows:
+        if len(cells) != len(names):
             raise BadFile(
-                f"Line {row.line} has {len(row.cells)} cells and the header {len(names)}.",
+                f"Line {line} has {len(cells)} cells and the header {len(names)}.",
                 "Put a cell that holds the delimiter in quotes, and leave none out.",
             )
-        yield row.line, [None if place is None else plain_text(row.cells[place]) for place in places]
+        yield line, [None if place is None else plain_text(cells[place]) for place in places]
 
 
 def _json_rows(content: bytes, columns: Sequence[Column]) -> _Found:
-    for row in object_rows(content):
-        _refuse_columns(row.line, list(row.values), columns)
-        yield row.line, [row.values.get(column.name) for column in columns]
+    for line, values in object_rows(content):
+        _refuse_columns(line, list(values), columns)
+        yield line, [values.get(column.name) for column in columns]
 
 
 def _refuse_columns(line: int, names: Sequence[str], columns: Sequence[Column]) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from register.domain.keeping import Backup, BackupReason, backup_name, backup_named, no_longer_kept
+from register.domain.keeping import Backup, BackupReason, age, backup_name, backup_named, no_longer_kept
 from register.errors import StoreBroken
 from register.store.disk import passing_file, put_in_place, sync_file
 from register.store.header import APPLICATION_ID, DATABASE, broken, database_uri
@@ -71,7 +71,7 @@ def backup_of(source: sqlite3.Connection, folder: Path, now: datetime, why: Back
 
 def list_backups(folder: Path) -> tuple[Backup, ...]:
     """The backups that pitwright made in the register of `folder`, newest first; raises StoreBroken."""
-    return tuple(sorted(_in(folder / FOLDER), key=lambda each: (each.made_at, each.name), reverse=True))
+    return tuple(sorted(_in(folder / FOLDER), key=age, reverse=True))
 
 
 def snapshot(source: sqlite3.Connection, target: Path) -> HistorySize:

@@ -2,14 +2,23 @@
 
 import hashlib
 import os
+import re
 import secrets
-import sys
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
-from register.errors import StoreBroken
+from register.errors import BadFile, StoreBroken
+from register.store.disk import sync_folder
+
+# Larger than any part's mesh or drawing; a file is held in memory while it is read.
+LARGEST_BYTES = 200_000_000
+# The names that this room gives: a file's, and a passing one.
+FILE_NAME = re.compile(r"[0-9a-f]{64}")
+PASSING_NAME = re.compile(r"\.[0-9a-f]{16}")
 
 
 @dataclass(frozen=True)
@@ -29,7 +38,7 @@ class FileRoom:
 
     def path(self, sha256: str) -> Path:
         """Where a file stands. The name is made of the hash alone, so no given name becomes a path."""
-        if len(sha256) != 64 or any(sign not in "0123456789abcdef" for sign in sha256):
+        if not FILE_NAME.fullmatch(sha256):
             raise StoreBroken("A row names a file by something that is not a hash.", "Run `pitwright check`.")
         return self.folder / sha256[:2] / sha256
 
@@ -39,9 +48,13 @@ class FileRoom:
 
         Raises
         ------
+        BadFile
+            If it is too large.
         StoreBroken
             If the disk does not take it.
         """
+        if len(content) > LARGEST_BYTES:
+            raise BadFile(f"The file is larger than {LARGEST_BYTES // 1_000_000} MB.", "Save it coarser.")
         sha256 = hashlib.sha256(content).hexdigest()
         temporary = self.folder / f".{secrets.token_hex(8)}"
         try:
@@ -63,12 +76,14 @@ class FileRoom:
         """Put a staged file in its place; call it inside the write transaction that adds its row."""
         target = self.path(staged.sha256)
         try:
+            if target.parent.is_symlink():
+                raise self._leads_away(target.parent)
             target.parent.mkdir(exist_ok=True)
             # A file that was tampered with is put right by its true bytes.
             if not _holds(target, staged.sha256):
                 os.replace(staged.temporary, target)  # noqa: PTH105  # atomic on every platform
-                _sync_folder(target.parent)
-                _sync_folder(self.folder)
+                sync_folder(target.parent)
+                sync_folder(self.folder)
         except OSError as error:
             raise self._not_taken(error) from error
 
@@ -81,15 +96,52 @@ class FileRoom:
             If it is missing or no longer what it was.
         """
         path = self.path(sha256)
+        with self._opened(path) as file:
+            content = file.read(LARGEST_BYTES + 1)
+        if hashlib.sha256(content).hexdigest() != sha256:
+            raise _changed(path)
+        return content
+
+    def verify(self, sha256: str) -> None:
+        """Read a file whole without keeping it; raises StoreBroken as `read` does."""
+        path = self.path(sha256)
+        with self._opened(path) as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+        if found != sha256:
+            raise _changed(path)
+
+    def holds(self, sha256: str, size_bytes: int) -> bool:
+        """Whether a file of that size stands in its place; its bytes are not read."""
+        path = self.path(sha256)
         try:
-            content = path.read_bytes()
+            found = path.lstat()
+            return stat.S_ISREG(found.st_mode) and found.st_size == size_bytes and not path.parent.is_symlink()
+        except OSError:
+            return False
+
+    @contextmanager
+    def _opened(self, path: Path) -> Iterator[BinaryIO]:
+        """An open file of this room: no link, no folder, no pipe, and no larger than a file may be."""
+        try:
+            if path.parent.is_symlink() or path.is_symlink():
+                raise self._leads_away(path if path.is_symlink() else path.parent)
+            # Where the system knows how, also a link that was put there this very moment is not followed.
+            unlinked = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
+            with open(path, "rb", opener=lambda name, flags: os.open(name, flags | unlinked)) as file:
+                found = os.fstat(file.fileno())
+                if not stat.S_ISREG(found.st_mode) or found.st_size > LARGEST_BYTES:
+                    raise _changed(path)
+                yield file
         except OSError as error:
             raise StoreBroken(
                 f"The file {path} cannot be read: {error.strerror}.", "Bring it back from a copy."
             ) from error
-        if hashlib.sha256(content).hexdigest() != sha256:
-            raise StoreBroken(f"The file {path} is no longer what it was.", "Bring it back from a copy.")
-        return content
+
+    def _leads_away(self, path: Path) -> StoreBroken:
+        return StoreBroken(
+            f"In the file room {self.folder}, {path.relative_to(self.folder)} is a link.",
+            "Put the files themselves there.",
+        )
 
     def _not_taken(self, error: OSError) -> StoreBroken:
         return StoreBroken(
@@ -98,16 +150,11 @@ class FileRoom:
         )
 
 
+def _changed(path: Path) -> StoreBroken:
+    return StoreBroken(f"The file {path} is no longer what it was.", "Bring it back from a copy.")
+
+
 def _holds(path: Path, sha256: str) -> bool:
-    return path.exists() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256
-
-
-def _sync_folder(folder: Path) -> None:
-    # Windows has no handle on a folder to sync; its rename is on the disk with the file system's own journal.
-    if sys.platform == "win32":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    if path.is_symlink() or not path.is_file() or path.stat().st_size > LARGEST_BYTES:
+        return False
+    return hashlib.sha256(path.read_bytes()).hexdigest() == sha256

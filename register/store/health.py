@@ -1,25 +1,38 @@
 """Whether the database is sound, read whole."""
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import contextmanager
 
-from sqlalchemy import text
+from sqlalchemy import Connection, create_engine, text
+from sqlalchemy.pool import StaticPool
+from sqlmodel import Session
 
-from register.store.history import tables_with_history
+from register.domain.keeping import Fault
+from register.store.header import SCHEMA
+from register.store.history import tables_with_history, trigger_statements
 from register.store.transaction import Reading
 
+# More faults of one kind than these are not told one by one.
+_MOST = 20
 
-def faults(reading: Reading) -> Iterator[str]:
-    """Each thing that is wrong with the database, in words."""
+
+def faults(reading: Reading, cure: str) -> Iterator[Fault]:
+    """Each thing that is wrong with the database.
+
+    Parameters
+    ----------
+    cure
+        What helps where nothing but another copy does.
+    """
     connection = reading.session.connection()
-    for (said,) in connection.exec_driver_sql("PRAGMA integrity_check(20)"):
+    for (said,) in connection.exec_driver_sql(f"PRAGMA integrity_check({_MOST})"):
         if said != "ok":
-            yield f"the database says {said}"
-    for row in connection.exec_driver_sql("PRAGMA foreign_key_check"):
-        yield f"a row of {row[0]} points to a row of {row[2]} that is not there"
-    triggers = {name for (name,) in connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
-    for table in tables_with_history(connection):
-        if not {f"history_{table}_{moment}" for moment in ("insert", "update", "delete")} <= triggers:
-            yield f"changes of {table} are not kept"
+            yield Fault(f"The database says {str(said).rstrip('.')}.", cure)
+    for row in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(_MOST):
+        yield Fault(f"A row of {row[0]} points to a row of {row[2]} that is not there.", cure)
+    yield from _faults_of_triggers(connection, cure)
+    yield from _faults_of_history(connection, cure)
 
 
 def row_count(reading: Reading) -> int:
@@ -29,3 +42,37 @@ def row_count(reading: Reading) -> int:
         int(connection.execute(text(f'SELECT count(*) FROM "{table}"')).scalar_one())
         for table in tables_with_history(connection)
     )
+
+
+@contextmanager
+def seen_through(connection: sqlite3.Connection) -> Iterator[Reading]:
+    """An open connection, outside any transaction, as what the queries of this room take."""
+    engine = create_engine("sqlite://", creator=lambda: connection, poolclass=StaticPool)
+    with engine.connect() as view, Session(bind=view) as session:
+        yield Reading(session)
+
+
+def _faults_of_triggers(connection: Connection, cure: str) -> Iterator[Fault]:
+    rows = connection.exec_driver_sql("SELECT type, name, sql FROM sqlite_master").all()
+    triggers = {name: sql for kind, name, sql in rows if kind == "trigger"}
+    wanted = trigger_statements(connection)
+    for table in tables_with_history(connection):
+        names = [name for name in wanted if name.startswith(f"history_{table}_")]
+        if any(name not in triggers for name in names):
+            yield Fault(f"Changes of {table} are not kept.", cure)
+    (schema,) = connection.exec_driver_sql("PRAGMA user_version").one()
+    for name, sql in triggers.items():
+        # A trigger of an earlier schema may have been written otherwise; an upgrade writes all of them anew.
+        if name not in wanted or (schema == SCHEMA and sql != wanted[name]):
+            yield Fault(f"The trigger {name} is not of pitwright's making.", cure)
+    for kind, name, sql in rows:
+        if kind == "view" or (kind == "table" and str(sql).upper().startswith("CREATE VIRTUAL")):
+            yield Fault(f"The database holds {name}, which a register does not.", cure)
+
+
+def _faults_of_history(connection: Connection, cure: str) -> Iterator[Fault]:
+    count, last = connection.exec_driver_sql("SELECT count(*), coalesce(max(seq), 0) FROM operation").one()
+    if count != last:
+        yield Fault(f"Of {last} operations the history holds {count}.", cure)
+    if connection.exec_driver_sql("SELECT count(*) FROM open_operation").scalar_one():
+        yield Fault("A write was left open.", cure)

@@ -64,6 +64,14 @@ def drop_triggers(connection: Connection) -> None:
 
 def rebuild_triggers(connection: Connection) -> None:
     """Write the history triggers anew for every table; each schema step ends with this."""
+    for name, statement in trigger_statements(connection).items():
+        connection.exec_driver_sql(f'DROP TRIGGER IF EXISTS "{name}"')
+        connection.exec_driver_sql(statement)
+
+
+def trigger_statements(connection: Connection) -> dict[str, str]:
+    """Name and SQL of each trigger that keeps the history of the tables that are there."""
+    statements = {}
     for table in tables_with_history(connection):
         columns = _columns(connection, table)
         for moment, key, old, new in (
@@ -72,12 +80,12 @@ def rebuild_triggers(connection: Connection) -> None:
             ("DELETE", "OLD", columns.as_json("OLD"), "NULL"),
         ):
             name = f"history_{table}_{moment.lower()}"
-            connection.exec_driver_sql(f'DROP TRIGGER IF EXISTS "{name}"')
-            connection.exec_driver_sql(
+            statements[name] = (
                 f'CREATE TRIGGER "{name}" AFTER {moment} ON "{table}" BEGIN '
                 "INSERT INTO change (operation, row_table, row_key, old, new) VALUES "
                 f"((SELECT operation FROM open_operation), '{table}', {key}.\"key\", {old}, {new}); END"
             )
+    return statements
 
 
 LISTED = "SELECT seq, at, who, why, undoes FROM operation"
@@ -102,6 +110,8 @@ def operation_at(reading: Reading, number: int) -> Operation:
 def last_undoable(reading: Reading, who: str) -> Operation:
     """The newest operation of `who` that is neither an undo nor undone: nobody takes another's back unawares.
 
+    One that kept a plan and nothing else is passed over: who undoes means what was done before it.
+
     Raises
     ------
     NotFound
@@ -109,7 +119,11 @@ def last_undoable(reading: Reading, who: str) -> Operation:
     """
     undone = undone_by(reading)
     rows = reading.session.connection().execute(
-        text(f"{LISTED} WHERE who = :who AND undoes IS NULL ORDER BY seq DESC"), {"who": who}
+        text(
+            f"{LISTED} WHERE who = :who AND undoes IS NULL AND EXISTS (SELECT 1 FROM change "
+            "WHERE change.operation = operation.seq AND row_table <> 'plan') ORDER BY seq DESC"
+        ),
+        {"who": who},
     )
     for row in rows:
         if row[0] not in undone:

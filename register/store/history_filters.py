@@ -66,7 +66,7 @@ def operations_of(reading: Reading, wanted: Wanted, most: int) -> tuple[Operatio
 def _rows_of_part() -> Iterator[str]:
     """Common table expressions `rows_of_TABLE`: keys of all rows of a part, those that are gone from the change log."""
     yield (
-        "rows_of_part(key) AS MATERIALIZED (SELECT \"key\" FROM part WHERE number_folded = :number "
+        'rows_of_part(key) AS MATERIALIZED (SELECT "key" FROM part WHERE number_folded = :number '
         "UNION SELECT row_key FROM change WHERE new IS NULL AND row_table = 'part' "
         "AND json_extract(old, '$.number_folded') = :number)"
     )

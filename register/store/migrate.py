@@ -1,8 +1,6 @@
 """Making a new register and bringing an old one up to date: all steps or none."""
 
 import importlib
-import os
-import secrets
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -13,9 +11,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
-from register.errors import StoreBroken
+from register.errors import NotAllowed, StoreBroken
 from register.store.column_types import time_text
-from register.store.header import APPLICATION_ID, DATABASE, SCHEMA, broken, database_uri
+from register.store.disk import passing_file, put_in_place
+from register.store.header import APPLICATION_ID, DATABASE, SCHEMA, broken
 from register.store.history import drop_triggers, rebuild_triggers
 from register.store.keys import new_key
 from register.store.queue import turn
@@ -35,13 +34,14 @@ def make_database(folder: Path, station: str, now: datetime, runs_from: datetime
 
     Raises
     ------
+    NotAllowed
+        If another program made one there meanwhile.
     StoreBroken
         If the disk does not take it.
+    OSError
+        If the folder cannot be written.
     """
-    path = folder / DATABASE
-    unfinished = folder / f".{DATABASE}.{secrets.token_hex(4)}"
-    try:
-        unfinished.touch()
+    with passing_file(folder, DATABASE) as unfinished:
         with _changing_schema(unfinished) as connection:
             run_steps(connection, 0, steps_after(0))
             connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -53,10 +53,10 @@ def make_database(folder: Path, station: str, now: datetime, runs_from: datetime
                     runs_from=time_text(runs_from) if runs_from else None,
                 )
             )
-        os.replace(unfinished, path)  # noqa: PTH105  # replace is atomic on every platform; rename is not on Windows
-    finally:
-        unfinished.unlink(missing_ok=True)
-        unfinished.with_name(f"{unfinished.name}-journal").unlink(missing_ok=True)
+        if not put_in_place(unfinished, folder / DATABASE):
+            raise NotAllowed(
+                f"Another program made a register in {folder} meanwhile.", "Open it, or name another folder."
+            )
 
 
 def changes_after(schema: int) -> tuple[str, ...]:
@@ -128,18 +128,6 @@ def run_steps(connection: Connection, schema: int, steps: Sequence[Step]) -> Non
     if said != "ok":
         raise _unsound(f"the database would say {said}")
     connection.exec_driver_sql(f"PRAGMA user_version = {schema + len(steps)}")
-
-
-def make_backup(folder: Path, now: datetime, why: str) -> Path:
-    """TEMPORARY: until register.store.backup stands."""
-    (folder / "backups").mkdir(exist_ok=True)
-    target = folder / "backups" / f"{now:%Y%m%dT%H%M%SZ} {why}.db"
-    source = sqlite3.connect(database_uri(folder / DATABASE), uri=True)
-    sink = sqlite3.connect(target)
-    source.backup(sink)
-    sink.close()
-    source.close()
-    return target
 
 
 @contextmanager

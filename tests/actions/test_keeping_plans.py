@@ -90,12 +90,12 @@ def test_any_change_after_it_makes_the_kept_plan_outdated_and_a_new_plan_makes_i
     assert not kept.outdated
 
 
-def test_plan_can_be_undone_like_anything_else(register: Register) -> None:
+def test_plan_can_be_undone_by_its_number(register: Register) -> None:
     jobs.add_job(register, PART, None, 1)
     first = planning.plan_jobs(register)
     jobs.add_job(register, PART, None, 1)
     planning.plan_jobs(register)
-    history.undo(register)
+    history.undo(register, history.list_operations(register)[0].number)
     kept = planning.kept_plan(register)
     assert kept is not None
     assert (kept.plan, kept.outdated) == (first, True)
@@ -234,3 +234,16 @@ def test_plan_of_nothing_is_empty_and_kept(register: Register) -> None:
     kept = planning.kept_plan(register)
     assert kept is not None
     assert kept.plan == plan
+
+
+def test_undo_passes_over_a_plan_and_takes_back_what_was_done_before_it(register: Register) -> None:
+    spares.add_spares(register, PART, "A", 1, "shelf")
+    planning.plan_jobs(register)
+    assert history.undo(register).why == f"add 1 of {PART} at shelf"
+
+
+def test_a_plan_that_is_only_looked_at_leaves_the_kept_one_and_the_history_alone(register: Register) -> None:
+    planning.plan_jobs(register)
+    before = history.list_operations(register)
+    planning.plan_jobs(register, keep=False)
+    assert history.list_operations(register) == before

@@ -20,6 +20,8 @@ def old_register(folder: Path, schema: int) -> Path:
     (folder / "files").mkdir(parents=True)
     (folder / "backups").mkdir()
     script = (FIXTURES / f"schema_{schema:04d}.sql").read_text(encoding="utf-8")
+    # Made first, since SQLite by itself lets only its owner write, whatever the umask.
+    (folder / "register.db").touch()
     with closing(sqlite3.connect(folder / "register.db")) as connection:
         connection.executescript(script)
     for content in FILES:
