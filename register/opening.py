@@ -41,6 +41,10 @@ class Register:
         """A number that differs once anyone has written; cheap enough to ask every second. Raises StoreBroken."""
         return self.store.data_version()
 
+    def backup_trouble(self) -> StoreBroken | None:
+        """Why the day's backup could not be made before the first write, if it could not."""
+        return self.store.backup_trouble
+
 
 def register_folder(named: Path | None) -> Path:
     """The register's folder: as named, else from the environment, else in the user's data folder."""
@@ -84,7 +88,7 @@ def open_register(folder: Path, who: str, clock: Clock | None = None) -> Registe
 
 
 def planned_upgrade(folder: Path) -> Upgrade:
-    """What `upgrade_register` would do to the register in `folder`; raises as `open_register` does, an old one aside."""
+    """What `upgrade_register` would do to the register in `folder`; raises NotFound or StoreBroken."""
     schema = checked_schema(folder)
     return Upgrade(str(folder), schema, SCHEMA, changes_after(schema))
 

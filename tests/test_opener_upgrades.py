@@ -1,5 +1,6 @@
 """The one opener and old registers: nothing is made or upgraded unasked, and where a register lies is said."""
 
+import asyncio
 import errno
 import os
 import re
@@ -15,20 +16,20 @@ from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 import pytest
-from typer.main import get_command
 
 from register.actions import parts
 from register.actions.spares import list_spares, take_spare
-from register.cli.app import app
 from register.cli.here import Here
-from register.errors import NeedsUpgrade, StoreBroken
+from register.errors import NeedsUpgrade, NotAllowed, StoreBroken
 from register.opening import make_register, open_register, planned_upgrade, upgrade_register
 from register.store.header import SCHEMA
+from register.store.migrate import make_database
 from register.store.place import kind_by_mounts, mac_kind, network_kind, place_warning
 from tests.cli.command_line import PROGRAM, ROOT, command, environment, program, two_sentences
 from tests.cli.test_every_command import USES
 from tests.shops import (
     CLAW_A,
+    NOON,
     PART,
     STUDENT,
     SetClock,
@@ -41,6 +42,9 @@ from tests.shops import (
 )
 from tests.store.forked import in_child
 from tests.store.old_registers import SCHEMAS, literal_rows, old_register, schema_of
+from tests.tui.screen_text import until, until_shown
+from tui.app import Screens
+from tui.widgets.lines import MessageLine
 
 
 @pytest.fixture(autouse=True)
@@ -190,9 +194,8 @@ def test_upgrade_of_what_is_no_old_register_is_refused_and_changes_nothing(tmp_p
 
 # --- nothing is made by a mistyped path --------------------------------------------------------------------------
 
-# These make a register where there is none; the program itself opens screens, and an estimate needs no register.
-MAKERS = {("init",), ("demo",), ("restore",), ("import",)}
-COMMANDS = sorted(set(USES) - MAKERS - {("estimate",)})
+# These make a register where there is none, and an estimate needs none.
+COMMANDS = sorted(set(USES) - {("init",), ("demo",), ("estimate",)})
 
 
 @pytest.mark.parametrize("path", COMMANDS, ids=" ".join)
@@ -211,9 +214,13 @@ def test_no_command_but_init_and_demo_makes_a_register_where_there_is_none(
     assert contents(tmp_path) == before
 
 
-def test_every_command_that_may_make_a_register_is_known_here() -> None:
-    top = get_command(app).commands  # type: ignore[attr-defined]
-    assert {path[0] for path in COMMANDS} | {path[0] for path in MAKERS} | {"estimate"} >= set(top)
+def test_of_two_programs_that_make_a_register_at_once_the_later_does_not_overwrite_it(tmp_path: Path) -> None:
+    made = wear_register(tmp_path / "register")
+    before = contents(made.folder)
+    # Past the first look at the folder, as a program is that looked before the other was done.
+    with pytest.raises(NotAllowed, match="Another program made a register"):
+        make_database(made.folder, "A", NOON, None)
+    assert contents(made.folder) == before
 
 
 # --- two terminals and two versions ------------------------------------------------------------------------------
@@ -335,6 +342,18 @@ def test_place_that_is_not_safe_is_said_once_beside_the_result(
     assert Here().seen(shared) == shared
     said = capsys.readouterr()
     assert (said.out, said.err) == ("", "The register lies on a network share (nfs4).\n")
+
+
+def test_place_that_is_not_safe_is_said_on_the_screens(tmp_path: Path) -> None:
+    shared = replace(wear_register(tmp_path / "register"), place_warning="The register lies on a network share (nfs4).")
+
+    async def look() -> None:
+        screens = Screens(shared)
+        async with screens.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda: bool(screens.screen.query(MessageLine)))
+            await until_shown(pilot, "The register lies on a network share (nfs4).")
+
+    asyncio.run(look())
 
 
 # --- the umask of whoever works ------------------------------------------------------------------------------------

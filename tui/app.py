@@ -2,19 +2,23 @@
 
 import asyncio
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
 from textual.app import App
+from textual.filter import LineFilter
 from textual.screen import Screen
 from textual.worker import WorkerFailed
 
 from register.errors import Refused, RegisterError
 from tui.screens.opening import OpeningScreen, RefusedScreen
+from tui.widgets.disarmed import Disarmed
 
 if TYPE_CHECKING:
     from register.opening import Register
+
+_DISARMED = Disarmed()
 
 
 class Screens(App[None]):
@@ -37,6 +41,10 @@ class Screens(App[None]):
         self.theme = "ansi-dark"
         self._given = register
         self.ended_by: Exception | None = None
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """What every line goes through on its way to the terminal."""
+        return [*super().get_line_filters(), _DISARMED]
 
     def get_default_screen(self) -> Screen[object]:
         """What is painted before anything heavy is loaded."""

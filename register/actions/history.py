@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from register.domain.history import Operation
+from register.domain.keeping import is_restore
 from register.errors import BadText, NotAllowed, NotFound
 from register.opening import Register
 from register.store import history, pieces, shops, stock
@@ -58,6 +59,11 @@ def undo(register: Register, number: int | None = None) -> Operation:
     """
     with register.store.reading() as view:
         target = history.operation_at(view, number) if number is not None else history.last_undoable(view, register.who)
+    if is_restore(target.why):
+        raise NotAllowed(
+            f"Operation {target.number} brought a backup back, which is not undone row by row.",
+            "Bring back what was there before: `pitwright history` names that backup.",
+        )
     with register.store.writing(register.who, f"undo {target.number}: {target.why}"[:2000], target.number) as tx:
         if target.number in history.undone_by(tx, before=tx.operation):
             raise NotAllowed(f"Operation {target.number} is undone already.", "See `pitwright history`.")

@@ -1,13 +1,16 @@
 """Parts: adding one, the list with its warnings, and one part whole."""
 
-from register.domain.part_views import PartLine, PartSheet
+from collections.abc import Collection
+
+from register.domain.part_views import Page, PartLine, PartSheet
 from register.domain.parts import Part, checked_number
 from register.domain.revisions import Revision, RevisionState
 from register.domain.spares import Signal, SpareLine
 from register.domain.texts import clean_text
 from register.opening import Register
 from register.stocking.lines import spare_line
-from register.store import parts, pieces, robots, wear
+from register.store import part_lists, parts, pieces, robots, wear
+from register.store.transaction import Reading
 
 
 def add_part(register: Register, number: str, name: str, is_wear: bool) -> Part:
@@ -26,17 +29,21 @@ def add_part(register: Register, number: str, name: str, is_wear: bool) -> Part:
     return wanted
 
 
-def list_parts(register: Register, find: str = "") -> tuple[PartLine, ...]:
-    """Parts whose number or name holds `find`, each with its newest revision and its warnings."""
+def list_parts(register: Register, find: str = "", page: Page | None = None) -> tuple[PartLine, ...]:
+    """Parts whose number or name holds `find`, each with its newest revision and its warnings.
+
+    Parameters
+    ----------
+    page
+        The piece of the list that is wanted; all of it if None. A page costs the same wherever it lies.
+    """
     with register.store.reading() as view:
-        found = parts.parts(view, find)
-        histories = parts.histories(view)
-        on_hand = pieces.on_hand(view)
-        lines = {case.part.number: spare_line(case) for case in wear.wear_cases(view, register.clock())}
-    counts: dict[str, int] = {}
-    for each in on_hand:
-        counts[each.part] = counts.get(each.part, 0) + each.quantity
-    return tuple(_line(part, histories.get(part.number, ()), counts.get(part.number, 0), lines) for part in found)
+        found = parts.page(view, page.after, page.count, find) if page else parts.parts(view, find)
+        numbers = {each.number for each in found} if page or find else None
+        newest = part_lists.newest(view, numbers)
+        counts = pieces.counts(view, numbers)
+        lines = _spare_lines(view, register, numbers)
+    return tuple(_line(each, newest.get(each.number), counts.get(each.number, 0), lines) for each in found)
 
 
 def show_part(register: Register, number: str) -> PartSheet:
@@ -45,16 +52,27 @@ def show_part(register: Register, number: str) -> PartSheet:
         part = parts.part(view, number)
         history = parts.revisions(view, number)
         estimates = {each.letter: parts.estimate_of(view, part.number, each.letter) for each in history}
-        places = tuple(each for each in robots.positions(view, active_only=False) if each.part == part.number)
+        uses = robots.where_used(view, part.number)
         on_hand = pieces.on_hand(view, part.number)
-        lines = {case.part.number: spare_line(case) for case in wear.wear_cases(view, register.clock())}
+        spare = _spare_lines(view, register, {part.number}).get(part.number)
     return PartSheet(
-        part, history, estimates, places, on_hand, lines.get(part.number), _warnings(history, lines.get(part.number))
+        part,
+        history,
+        estimates,
+        tuple(use.position for use in uses),
+        on_hand,
+        spare,
+        _warnings(history[-1] if history else None, spare),
+        tuple(use.within for use in uses),
     )
 
 
-def _line(part: Part, history: tuple[Revision, ...], on_hand: int, lines: dict[str, SpareLine]) -> PartLine:
-    newest = history[-1] if history else None
+def _spare_lines(view: Reading, register: Register, numbers: Collection[str] | None) -> dict[str, SpareLine]:
+    cases = wear.wear_cases(view, register.clock(), numbers)
+    return {case.part.number: spare_line(case) for case in cases}
+
+
+def _line(part: Part, newest: Revision | None, on_hand: int, lines: dict[str, SpareLine]) -> PartLine:
     return PartLine(
         part.number,
         part.name,
@@ -65,16 +83,16 @@ def _line(part: Part, history: tuple[Revision, ...], on_hand: int, lines: dict[s
         newest.material if newest else None,
         on_hand,
         lines[part.number].signal.value if part.number in lines else None,
-        _warnings(history, lines.get(part.number)),
+        _warnings(newest, lines.get(part.number)),
     )
 
 
-def _warnings(history: tuple[Revision, ...], line: SpareLine | None) -> tuple[str, ...]:
+def _warnings(newest: Revision | None, line: SpareLine | None) -> tuple[str, ...]:
     said: list[str] = []
-    if not history:
+    if newest is None:
         said.append("has no revision yet")
-    elif history[-1].state is RevisionState.DRAFT:
-        said.append(f"revision {history[-1].letter} is a draft")
+    elif newest.state is RevisionState.DRAFT:
+        said.append(f"revision {newest.letter} is a draft")
     if line is not None and line.signal is Signal.NO_SPARE:
         said.append(f"NO SPARE for {' and '.join(line.without)}")
     elif line is not None and line.signal is Signal.SHORT:

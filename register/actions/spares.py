@@ -163,7 +163,7 @@ def _taking(part: str, robot: str | None) -> str:
 
 
 def _positions(reading: Reading, number: str, robot: str | None) -> list[Position]:
-    found = [each for each in robots.positions(reading) if each.part == number and robot in (None, each.robot)]
+    found = [each for each in robots.positions(reading, part=number) if robot in (None, each.robot)]
     if robot is not None and not found:
         robots.robot(reading, robot)
         raise NotFound(f"{robot} carries no {number}.", f"See `pitwright part show {number}`.")
@@ -205,5 +205,4 @@ def _fits(history: Sequence[Revision], positions: Sequence[Position], letter: st
 
 
 def _line(reading: Reading, number: str, register: Register) -> SpareLine | None:
-    cases = wear.wear_cases(reading, register.clock())
-    return next((spare_line(case) for case in cases if case.part.number == number), None)
+    return next((spare_line(case) for case in wear.wear_cases(reading, register.clock(), {number})), None)

@@ -13,6 +13,7 @@ from register.cli import (
     estimate_command,
     history_commands,
     job_commands,
+    keeping_commands,
     part_commands,
     plan_commands,
     revision_commands,
@@ -80,7 +81,10 @@ for noun, group in (
 ):
     app.add_typer(group, name=noun)
 
-for module in (shop_commands, demo_command, estimate_command, plan_commands, history_commands, upgrade_command):
+for module in (
+    *(shop_commands, demo_command, estimate_command, plan_commands, history_commands, keeping_commands),
+    *(upgrade_command,),
+):
     module.add_single_verbs(app)
 
 

@@ -4,7 +4,7 @@ import inspect
 import io
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, wraps
@@ -12,13 +12,15 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from rich.console import Console, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 
 from register.actions.shop import shop_settings
 from register.cli.json_form import as_json
 from register.cli.saying import say_note
 from register.domain.clock import fixed_at
 from register.domain.shop import Shop
+from register.domain.texts import visible_alone
 from register.errors import BadFile, NotFound, Refused
 from register.opening import Register, at_time, open_register, person_named, register_folder
 from register.units.moments import moment
@@ -78,6 +80,10 @@ class Here:
     def show(self, view: Any, report: Callable[[], RenderableType]) -> None:
         """Print a view: its JSON, or its report for people."""
         put(as_json(view) + "\n" if self.json else rendered(report()))
+        opened = vars(self).get("register")
+        trouble = opened.backup_trouble() if isinstance(opened, Register) else None
+        if trouble is not None:
+            say_note(f"This day's backup was not made. {trouble}")
 
 
 def rendered(report: RenderableType) -> str:
@@ -91,9 +97,21 @@ def rendered(report: RenderableType) -> str:
         width=min(max(width, _LEAST_WIDTH), _MOST_WIDTH),
     )
     with page.capture() as captured:
-        page.print(report)
+        page.print(_Disarmed(report))
     text = captured.get()
     return text if page.is_terminal else "".join(f"{line.rstrip()}\n" for line in text.removesuffix("\n").split("\n"))
+
+
+@dataclass(frozen=True)
+class _Disarmed:
+    """A report without what could drive a terminal: the last gate, for what a report forgot to write out."""
+
+    report: RenderableType
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Segment]:
+        for segment in console.render(self.report, options):
+            if not segment.control:
+                yield Segment(visible_alone(segment.text), segment.style)
 
 
 def put(text: str) -> None:

@@ -1,10 +1,10 @@
-"""`pitwright history`, `undo` and `check`."""
+"""`pitwright history` and `undo`."""
 
 from typing import Annotated
 
 import typer
 
-from register.actions import checking, history
+from register.actions import history
 from register.cli.here import Nouns, here
 from register.reports import history as reports
 from register.units.moments import calendar_day
@@ -14,7 +14,6 @@ def add_single_verbs(app: Nouns) -> None:
     """Add the verbs."""
     app.verb("history")(list_operations)
     app.verb("undo")(undo)
-    app.verb("check")(check)
 
 
 def list_operations(
@@ -40,10 +39,3 @@ def undo(
     place = here(context)
     done = history.undo(place.register, number)
     place.show(done, lambda: reports.undone(done))
-
-
-def check(context: typer.Context) -> None:
-    """Read the whole register and every file. What is wrong is said."""
-    place = here(context)
-    found = checking.check_register(place.register)
-    place.show(found, lambda: reports.checked(found))

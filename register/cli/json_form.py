@@ -7,13 +7,22 @@ from datetime import UTC, date, datetime, time
 from enum import Enum
 from typing import Any
 
+from register.domain.texts import without_hidden
+
 # A millionth of a mm, g or s: beyond it figures show the computer's rounding, not the part.
 DECIMALS = 6
 
 
 def as_json(view: Any) -> str:
     """`view` as JSON text: times in UTC with Z, floats to six decimals, keys in the order of the dataclass."""
-    return json.dumps(_plain(view), ensure_ascii=False, allow_nan=False)
+    text = json.dumps(_plain(view), ensure_ascii=False, allow_nan=False)
+    # What could drive a terminal stands inside quotes alone, where an escape reads back as the same text.
+    return without_hidden(text, _escape)
+
+
+def _escape(character: str) -> str:
+    pair = character.encode("utf-16-be", "surrogatepass").hex()
+    return "".join(f"\\u{pair[at : at + 4]}" for at in range(0, len(pair), 4))
 
 
 def _plain(value: Any) -> Any:

@@ -23,7 +23,9 @@ verbs = Nouns("Revisions of parts.")
 def add(  # one option for each thing that a person says of a revision
     context: typer.Context,
     part: Annotated[str, typer.Argument(help="Part number.")],
-    file: Annotated[Path | None, typer.Argument(help="STL or DXF; none for a bought part.", show_default=False)] = None,
+    file: Annotated[
+        Path | None, typer.Argument(help="STL, 3MF or DXF; none for a bought part.", show_default=False)
+    ] = None,
     process: Annotated[Process | None, typer.Option(help="How it is made; told from the file if left out.")] = None,
     material: Annotated[str | None, typer.Option(help='"PLA", or for sheet "6061 3.175 mm".')] = None,
     thickness: Annotated[str | None, typer.Option(help="Sheet thickness: 3.175 mm, 1/8 in.")] = None,
@@ -87,7 +89,7 @@ def identify(context: typer.Context, file: Annotated[Path, typer.Argument(help="
 def _told_by(file: Path | None) -> Process:
     if file is None:
         return Process.BOUGHT
-    told = {".stl": Process.PRINTED, ".dxf": Process.ROUTED}.get(file.suffix.casefold())
+    told = {".stl": Process.PRINTED, ".3mf": Process.PRINTED, ".dxf": Process.ROUTED}.get(file.suffix.casefold())
     if told is None:
         raise NotAllowed(f"Nothing tells how {file.name} is made.", "Say --process printed or --process routed.")
     return told

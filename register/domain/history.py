@@ -14,11 +14,3 @@ class Operation:
     why: str
     undoes: int | None = None
     undone_by: int | None = None
-
-
-@dataclass(frozen=True)
-class Checked:
-    """A register that was read whole and found sound: its rows and its files."""
-
-    rows: int
-    files: int

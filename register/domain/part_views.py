@@ -11,6 +11,14 @@ from register.domain.spares import OnHand, SpareLine
 
 
 @dataclass(frozen=True)
+class Page:
+    """A piece of the list of parts: at most `count` of them, from behind the part number `after`; "" for the first."""
+
+    count: int
+    after: str = ""
+
+
+@dataclass(frozen=True)
 class PartLine:
     """A part in the list, with its newest revision. `signal` is None unless it is a wear part."""
 
@@ -28,7 +36,10 @@ class PartLine:
 
 @dataclass(frozen=True)
 class PartSheet:
-    """One part: revisions oldest first, the estimate of each, where it sits, what is on hand."""
+    """One part: revisions oldest first, the estimate of each, where it sits, what is on hand.
+
+    `within` has for each position the assemblies around it, the outermost first.
+    """
 
     part: Part
     revisions: tuple[Revision, ...]
@@ -37,6 +48,7 @@ class PartSheet:
     on_hand: tuple[OnHand, ...]
     spare: SpareLine | None
     warnings: tuple[str, ...]
+    within: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)

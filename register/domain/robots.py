@@ -39,3 +39,11 @@ class Robot:
     active: bool = True
     assemblies: tuple[Assembly, ...] = ()
     positions: tuple[Position, ...] = ()
+
+
+@dataclass(frozen=True)
+class Use:
+    """Where a part is used: a position, and the assemblies around it from the outermost to the one that holds it."""
+
+    position: Position
+    within: tuple[str, ...] = ()

@@ -104,8 +104,8 @@ def _flag(name: str) -> Column:
     return Column(name, Kind.FLAG)
 
 
-def _whole(name: str, least: int, most: int) -> Column:
-    return Column(name, Kind.WHOLE, least=least, most=most)
+def _whole(name: str, least: int, most: int, may_be_empty: bool = False) -> Column:
+    return Column(name, Kind.WHOLE, may_be_empty=may_be_empty, least=least, most=most)
 
 
 def _size(name: str) -> Column:
@@ -129,7 +129,7 @@ COLUMNS: Mapping[Subject, tuple[Column, ...]] = {
         _text("file", may_be_empty=True),
         _text("file_sha256", may_be_empty=True),
         _text("unit"),
-        *(_whole(name, 0, MOST_PIECES) for name in ("unit_cost_cents", "lead_days")),
+        *(_whole(name, 0, MOST_PIECES, may_be_empty=True) for name in ("unit_cost_cents", "lead_days")),
         _text("logged_by"),
         _moment("logged_at"),
         _text("released_by", may_be_empty=True),

@@ -1,6 +1,7 @@
 """What a name or a note may hold: any script and any sign, but nothing that drives a terminal."""
 
 import unicodedata
+from collections.abc import Callable
 
 from register.errors import BadText
 
@@ -50,4 +51,16 @@ def clean_text(text: str, what: str, longest: int = NAME_LENGTH) -> str:
 
 def shown(text: str) -> str:
     """`text` with every hidden character written out, for text that comes from a file or a path."""
-    return "".join(f"\\x{ord(character):02x}" if _hidden(character) else character for character in text)
+    return without_hidden(text, lambda character: f"\\x{ord(character):02x}")
+
+
+def without_hidden(text: str, instead: Callable[[str], str]) -> str:
+    """`text` with what `instead` gives for each hidden character of it."""
+    if text.isprintable():
+        return text
+    return "".join(instead(character) if _hidden(character) else character for character in text)
+
+
+def visible_alone(text: str) -> str:
+    """`text` without its hidden characters, line ends aside: for the last gate before a screen, as wide as it was."""
+    return without_hidden(text, lambda character: character if character == "\n" else "")

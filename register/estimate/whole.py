@@ -104,7 +104,7 @@ def _printed(content: bytes | None, name: str, request: EstimateRequest, setting
 
     material = material_named(request.material, Form.FILAMENT, settings)
     machines = machines_for(Process.PRINTED, material.name, settings, request.machine)
-    mesh = read_mesh(_needed(content, name), name, request.unit or "mm")
+    mesh = read_mesh(_needed(content, name), name, request.unit)
     return _on_first_that_fits(
         machines, lambda machine: estimate_printed(mesh, material, machine, settings.shop.print_settings)
     )
@@ -134,12 +134,12 @@ def _plate(content: bytes, name: str, unit: str | None) -> "Plate":
 
     if name.casefold().endswith(".dxf"):
         return read_drawing(content, name, unit)
-    return plate_from_mesh(read_mesh(content, name, unit or "mm"))
+    return plate_from_mesh(read_mesh(content, name, unit))
 
 
 def _needed(content: bytes | None, name: str) -> bytes:
     if content is None:
-        raise BadFile("A made part needs its file.", "Give an STL, or for a routed part an STL or a DXF.")
+        raise BadFile("A made part needs its file.", "Give an STL or 3MF, or for a routed part a DXF too.")
     if not content:
         raise BadFile(f"{name} is empty.", "Save it again from the drawing program.")
     return content

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from register.domain.texts import shown
 from register.errors import BadMesh, BadQuantity
+from register.geometry.packed import Packed, is_packed, packed_triangles
 from register.geometry.rings import sections
 from register.geometry.stl import EXPORT_AGAIN, stl_triangles
 from register.geometry.topology import (
@@ -63,17 +64,18 @@ class Mesh:
     patches: int = 0
 
 
-def read_mesh(data: bytes, name: str, unit: str = "mm") -> Mesh:
-    """A checked mesh from the bytes of an STL file.
+def read_mesh(data: bytes, name: str, unit: str | None = None) -> Mesh:
+    """A checked mesh from the bytes of an STL or 3MF file, whichever they are.
 
     Parameters
     ----------
     data
-        The whole file, binary or ASCII STL.
+        The whole file: binary or ASCII STL, or 3MF.
     name
         For messages.
     unit
-        What one unit of the file is: mm, cm, m or in. An STL file itself does not say.
+        What one unit of the file is: mm, cm, m or in; None for mm. An STL file itself does not say; a 3MF file does,
+        and is believed.
 
     Returns
     -------
@@ -82,16 +84,20 @@ def read_mesh(data: bytes, name: str, unit: str = "mm") -> Mesh:
     Raises
     ------
     BadMesh
-        If the bytes are not an STL file, or no volume can be had from them.
+        If the bytes are neither, or no volume can be had from them.
     BadQuantity
         If `unit` is none of the four.
     """
-    if unit not in UNITS_MM:
+    if unit is not None and unit not in UNITS_MM:
         raise BadQuantity(f"{unit!r} is not a unit of length here.", f"Use one of {', '.join(UNITS_MM)}.")
     name = shown(name)
+    drawn = packed_triangles(data, name) if is_packed(data) else _unpacked(data, name, unit or "mm")
     with np.errstate(over="ignore"):  # what overflows is refused as not finite
-        triangles = stl_triangles(data, name) * UNITS_MM[unit]
-    size, warnings = _checked_size(triangles, name, unit)
+        triangles = drawn.triangles * drawn.unit_mm
+    size, warnings = _checked_size(triangles, name, drawn.unit)
+    warnings = [*drawn.warnings, *warnings]
+    if unit is not None and UNITS_MM[unit] != drawn.unit_mm:
+        warnings.append(f"{name} states its own unit, {drawn.unit}; {unit} was not used.")
     points, faces, edges = _joined(triangles, max(size), warnings)
     closed = edges.closed
     triangles = points[faces]
@@ -113,6 +119,10 @@ def read_mesh(data: bytes, name: str, unit: str = "mm") -> Mesh:
     return Mesh(
         triangles, hashlib.sha256(data).hexdigest(), closed, solid.bodies, volume, area, size, tuple(warnings), patches
     )
+
+
+def _unpacked(data: bytes, name: str, unit: str) -> Packed:
+    return Packed(stl_triangles(data, name), unit, UNITS_MM[unit], ())
 
 
 def _checked_size(triangles: Floats, name: str, unit: str) -> tuple[tuple[float, float, float], list[str]]:

@@ -35,7 +35,6 @@ OTHER_KINDS = (
     (b"<!doctype", "a web page"),
     (b"<html", "a web page"),
     (b"<?xml", "an XML file"),
-    (b"pk\x03\x04", "a zip archive"),
     (b"iso-10303", "a STEP file"),
     (b"ply", "a PLY file"),
     (b"%pdf", "a PDF file"),
@@ -91,7 +90,7 @@ def _not_an_stl(content: bytes, count: int, name: str) -> BadMesh:
     start = content[:200].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     for beginning, kind in OTHER_KINDS:
         if start.startswith(beginning):
-            return BadMesh(f"{name} is {kind}, not an STL file.", "Export the part as STL and give that file.")
+            return BadMesh(f"{name} is {kind}, not an STL or 3MF file.", "Export the part as STL and give that file.")
     if len(content) < HEAD_BYTES:
         return BadMesh(f"{name} has {len(content)} bytes and is not an STL file.", EXPORT_AGAIN)
     promised = HEAD_BYTES + FACET_BYTES * count

@@ -1,9 +1,9 @@
-"""History as a table, and what undo and check say."""
+"""History as a table, and what undo says."""
 
 from rich.console import RenderableType
 
-from register.domain.history import Checked, Operation
-from register.reports.wording import counted, line, local, table
+from register.domain.history import Operation
+from register.reports.wording import line, local, table
 
 
 def operation_list(found: tuple[Operation, ...], zone: str, is_whole: bool = True) -> RenderableType:
@@ -25,8 +25,3 @@ def operation_list(found: tuple[Operation, ...], zone: str, is_whole: bool = Tru
 def undone(done: Operation) -> RenderableType:
     """What was taken back."""
     return line(f"Undone: operation {done.number}, {done.why}. `pitwright history` lists the rest.")
-
-
-def checked(found: Checked) -> RenderableType:
-    """A sound register."""
-    return line(f"The register is sound: {counted(found.rows, 'row')} and {counted(found.files, 'file')} were read.")

@@ -44,7 +44,7 @@ def job_sheet(sheet: JobSheet, shop: Shop) -> RenderableType:
     job = sheet.job
     pieces = counted(job.quantity - job.scrapped, "piece")
     return Group(
-        Text(f"JOB {job.number}  {job.part} revision {job.revision}  {sheet.part_name}", style="bold"),
+        line(f"JOB {job.number}  {job.part} revision {job.revision}  {sheet.part_name}", "bold"),
         line(
             f"{pieces}, {job.state.value}"
             + (f" on {job.machine}" if job.machine else "")

@@ -33,7 +33,7 @@ def plan_report(plan: Plan, jobs: Iterable[Job], zone: str) -> RenderableType:
         for job in sorted(plan.jobs, key=lambda job: (job.start, job.job))
     ]
     return Group(
-        Text(f"Plan as of {local(plan.as_of, zone)}: {plan.status}", style="bold"),
+        line(f"Plan as of {local(plan.as_of, zone)}: {plan.status}", "bold"),
         table(("job", "part", "machine", "start", "in hand", "due", ""), rows),
         Text(),
         ready_or_not(plan, zone),
@@ -58,12 +58,12 @@ def what_gives(plan: Plan, jobs: Iterable[Job]) -> RenderableType:
     """Each late job and each that cannot be placed, with the reason."""
     known = {job.number: job for job in jobs}
     rows = [
-        (Text(job.job, style="bold"), f"{job.part} {job.revision}", _said(late(job.late_s), job.why_late))
+        (line(job.job, "bold"), f"{job.part} {job.revision}", _said(late(job.late_s), job.why_late))
         for job in plan.jobs
         if job.late_s > 0
     ]
     rows += [
-        (Text(each.job, style="bold"), _made(known, each.job), _said(Text("NOT PLACED", style="bold red"), each.why))
+        (line(each.job, "bold"), _made(known, each.job), _said(Text("NOT PLACED", style="bold red"), each.why))
         for each in plan.unplaced
     ]
     return grid(rows)

@@ -1,7 +1,6 @@
 """Revisions as they are logged, released and identified."""
 
 from rich.console import Group, RenderableType
-from rich.text import Text
 
 from register.domain.estimates import BoughtEstimate
 from register.domain.part_views import PreparedRevision
@@ -15,7 +14,7 @@ def prepared(made: PreparedRevision, shop: Shop, written: bool) -> RenderableTyp
     """A revision with its estimate, set against the one before."""
     revision = made.revision
     word = "Logged" if written else "Not written"
-    shown: list[RenderableType] = [Text(f"{word}: {revision.part} revision {revision.letter}, a draft", style="bold")]
+    shown: list[RenderableType] = [line(f"{word}: {revision.part} revision {revision.letter}, a draft", "bold")]
     shown.append(estimate_report(made.estimate, shop.currency))
     if made.previous is not None and made.previous_estimate is not None:
         shown.append(line(f"{made.previous.letter} before it: {figures(made.previous_estimate, shop.currency)}"))

@@ -26,7 +26,7 @@ def robot_list(robots: tuple[Robot, ...]) -> RenderableType:
 
 def robot_sheet(robot: Robot) -> RenderableType:
     """One robot: its assemblies and every position, as required beside as fitted."""
-    shown: list[RenderableType] = [Text(robot.name, style="bold")]
+    shown: list[RenderableType] = [line(robot.name, "bold")]
     modules = [each.name for each in robot.assemblies if each.module]
     if modules:
         shown.append(line(f"{counted(len(modules), 'module')}, swapped whole: {', '.join(modules)}"))

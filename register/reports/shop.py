@@ -1,7 +1,6 @@
 """The shop and its machines."""
 
 from rich.console import Group, RenderableType
-from rich.text import Text
 
 from register.domain.machines import Machine
 from register.domain.people import Person
@@ -15,7 +14,7 @@ def shop_sheet(settings: ShopSettings) -> RenderableType:
     """The shop: hours, machines, materials, people."""
     shop = settings.shop
     return Group(
-        Text(f"{shop.name}  {shop.zone}", style="bold"),
+        line(f"{shop.name}  {shop.zone}", "bold"),
         line(f"Attended hours: {_hours(shop) or 'none yet: nothing can be planned'}"),
         *((line(f"Other hours: {_exceptions(shop)}"),) if shop.exceptions else ()),
         machine_list(settings.machines, shop.zone),

@@ -32,7 +32,7 @@ def spare_list(lines: Iterable[SpareLine]) -> RenderableType:
         for each in order
     ]
     headings = ("", "part", "name", "robots", "fitted", "usable now", "after change", "advised", "chance")
-    said = [(Text(each.part, style="bold"), each.name, remarks(each)) for each in order if remarks(each)]
+    said = [(line(each.part, "bold"), each.name, remarks(each)) for each in order if remarks(each)]
     return Group(table(headings, rows, headings[4:]), *((Text(), grid(said)) if said else ()))
 
 

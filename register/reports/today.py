@@ -49,7 +49,7 @@ def state_of_the_shop(today: ShopToday) -> RenderableType:
     """The page."""
     zone = today.zone
     shown: list[RenderableType] = [
-        Text.assemble((today.settings.shop.name, "bold"), f", {local(today.now, zone)}"),
+        Text.assemble(line(today.settings.shop.name, "bold"), f", {local(today.now, zone)}"),
         *_event(today),
         *_headed("LOAD NOW", grid(_loads(today))),
         *_headed(*_while_closed(today)),
@@ -105,7 +105,7 @@ def _loads(today: ShopToday) -> list[Row]:
             busy = running[machine.name]
             state = f"runs {busy.job} until {today.time(busy.end)}"
             said = f"{state if busy.end > today.now else f'{busy.job} should be done'}; then {said}"
-        rows.append((Text(machine.name, style="bold"), *_what(job, today), said))
+        rows.append((line(machine.name, "bold"), *_what(job, today), said))
     for job in today.plan.jobs:
         if job.machine is None and job.start <= today.plan.as_of and _unordered(job, today.jobs):
             said_late = (", ", late(job.late_s)) if job.late_s > 0 else ()
@@ -159,7 +159,7 @@ def _alone(job: PlannedJob, span: Window, today: ShopToday) -> list[Row]:
     runs = [(load.set_up, load.run, load.end, load.unload) for load in job.loads]
     return [
         (
-            Text(job.machine, style="bold"),
+            line(job.machine, "bold"),
             *_what(job, today),
             f"load {today.time(set_up)}, runs alone until {today.time(end)}, unload {today.time(unload)}",
         )

@@ -11,7 +11,8 @@ def announced(planned: Upgrade) -> tuple[str, ...]:
     return (
         f"The register in {planned.register} goes from schema {planned.from_schema} to {planned.to_schema}:",
         *(f"  - {change}" for change in planned.changes),
-        "A backup is made first; all of it is done or nothing. Older versions of pitwright will not open it afterwards.",
+        "A backup is made first; all of it is done or nothing.",
+        "Older versions of pitwright will not open it afterwards.",
     )
 
 

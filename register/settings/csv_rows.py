@@ -64,11 +64,10 @@ def text_rows(content: bytes, known: frozenset[str]) -> Iterator[TextRow]:
         cells = _next_row(reader, line)
         if cells is None:
             return
-        if not any(map(str.strip, cells)):
-            continue
         count += 1
         _refuse_large(line, cells, count)
-        yield line, cells
+        if any(map(str.strip, cells)):
+            yield line, cells
 
 
 def decoded(content: bytes) -> str:
@@ -103,7 +102,10 @@ def _delimiter(text: str, known: frozenset[str]) -> str:
     """The delimiter under which the header has most of the known columns."""
 
     def columns(delimiter: str) -> tuple[int, int]:
-        cells = _next_row(csv.reader(_lines(text), strict=True, delimiter=delimiter), 1) or []
+        try:
+            cells = next(csv.reader(_lines(text), strict=True, delimiter=delimiter), [])
+        except csv.Error:
+            return 0, 0
         return sum(cell.strip().casefold() in known for cell in cells), len(cells)
 
     return max(_DELIMITERS, key=columns)
@@ -128,7 +130,7 @@ def _refuse_large(line: int, cells: list[str], count: int) -> None:
         raise BadFile(f"The table has more than {MOST_ROWS} rows.", "Split it into several files.")
     if len(cells) > MOST_COLUMNS:
         raise BadFile(f"Line {line} has {len(cells)} cells.", f"Use at most {MOST_COLUMNS} columns.")
-    if max(map(len, cells)) > LONGEST_CELL:
+    if max(map(len, cells), default=0) > LONGEST_CELL:
         raise BadFile(*_long_cell(line))
 
 

@@ -52,8 +52,8 @@ def object_rows(content: bytes) -> Iterator[ObjectRow]:
         found = _FLAT_OBJECT.match(text, at)
         if found is None or len(found[0]) > _LONGEST_OBJECT:
             raise BadFile(
-                f"Line {line} begins no object that ends and holds texts, numbers, true, false and null alone.",
-                "Write one flat object a row.",
+                f"Line {line} should begin an object that is closed again, without lists and objects in it.",
+                "Write one object a row, of texts, numbers, true, false and null.",
             )
         count += 1
         if count > MOST_ROWS:

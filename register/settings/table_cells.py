@@ -93,13 +93,13 @@ def _whole(column: Column, cell: Scalar, zone: str) -> int:
 def _figure(column: Column, cell: Scalar, zone: str) -> float:
     if isinstance(cell, bool) or not isinstance(cell, int | float):
         raise BadText(f"{_quoted(cell)} is no number", "Write the number alone, without quotes and unit.")
-    inside = column.least <= cell < column.most and not (column.above and cell == column.least)
+    inside = column.least <= cell <= column.most and not (column.above and cell == column.least)
     # Compared before it is turned into a float: a whole number of a file may be too large for one.
     if not inside or not math.isfinite(cell):
         lowest = "more than" if column.above else "at least"
         raise BadText(
             f"{_quoted(cell)} is out of bounds",
-            f"Write a number of {lowest} {column.least:g} and less than {column.most:.0f}.",
+            f"Write a number of {lowest} {column.least:g} and at most {column.most:.0f}.",
         )
     return float(cell)
 

@@ -9,6 +9,7 @@ from register.domain.machines import Machine
 from register.domain.materials import Form, Material
 from register.domain.parts import Process
 from register.domain.shop import Shop
+from register.domain.texts import without_hidden
 from register.settings.shop_tables import WEEKDAYS
 
 
@@ -86,7 +87,8 @@ def _value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)  # A JSON text without control characters is a TOML text.
+        # A JSON text is a TOML text, but for what JSON leaves as it is and a terminal would obey.
+        return without_hidden(json.dumps(value, ensure_ascii=False), lambda sign: f"\\U{ord(sign):08x}")
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, list | tuple):

@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from register.domain.keeping import Backup, BackupReason, age, backup_name, backup_named, no_longer_kept
@@ -16,8 +16,8 @@ from register.store.disk import passing_file, put_in_place, sync_file
 from register.store.header import APPLICATION_ID, DATABASE, broken, database_uri
 
 FOLDER = "backups"
-# A copy holds writers up; so long it may itself be held up by one.
-WAIT_S = 30
+# How long to wait for one who is writing, seconds; less where a person only wants to write something.
+WAIT_S, DAILY_WAIT_S = 30.0, 5.0
 
 
 @dataclass(frozen=True)
@@ -52,8 +52,31 @@ def make_backup(folder: Path, now: datetime, why: BackupReason) -> Path:
         return backup_of(source, folder, now, why)
 
 
-def backup_of(source: sqlite3.Connection, folder: Path, now: datetime, why: BackupReason) -> Path:
-    """`make_backup` of what an open connection sees; raises sqlite3.Error where that cannot be read."""
+def back_up_daily(folder: Path, now: datetime) -> None:
+    """Back up what the days before left, if nobody did yet and today's first write is still to come.
+
+    A register without history, or written today already, costs one look at its last operation.
+
+    Raises
+    ------
+    StoreBroken
+        As `make_backup` does.
+    """
+    with reading(folder / DATABASE, DAILY_WAIT_S) as source:
+        last = source.execute("SELECT at FROM operation ORDER BY seq DESC LIMIT 1").fetchone()
+        if last is None or str(last[0])[:10] == f"{now.astimezone(UTC):%Y-%m-%d}":
+            return
+        if _of_the_day(folder / FOLDER, now) is None:
+            backup_of(source, folder, now, BackupReason.DAILY)
+
+
+def backup_of(
+    source: sqlite3.Connection, folder: Path, now: datetime, why: BackupReason, spared: Path | None = None
+) -> Path:
+    """`make_backup` of what an open connection sees; raises sqlite3.Error where that cannot be read.
+
+    `spared` is a backup that is in use, so that the rule does not take it away.
+    """
     backups = folder / FOLDER
     try:
         backups.mkdir(exist_ok=True)
@@ -65,7 +88,7 @@ def backup_of(source: sqlite3.Connection, folder: Path, now: datetime, why: Back
             f"The backup could not be written to {backups}: {error.strerror}.",
             "Check the space and the permissions; nothing was changed.",
         ) from error
-    _let_go(backups, now, made)
+    _let_go(backups, now, {made.name, spared.name if spared else made.name})
     return made
 
 
@@ -99,11 +122,32 @@ def snapshot(source: sqlite3.Connection, target: Path) -> HistorySize:
     return size
 
 
+def said_against(path: Path, whole: bool) -> str | None:
+    """What is wrong with a backup, in words, if anything.
+
+    Parameters
+    ----------
+    whole
+        Read all of it, not only its head and its history.
+    """
+    try:
+        with reading(path) as connection:
+            (application,) = connection.execute("PRAGMA application_id").fetchone()
+            if application != APPLICATION_ID:
+                return "it is no register"
+            history_size(connection)
+            if whole and not is_sound(connection):
+                return "it is damaged"
+    except StoreBroken:
+        return "it cannot be read"
+    return None
+
+
 @contextmanager
-def reading(path: Path) -> Iterator[sqlite3.Connection]:
+def reading(path: Path, wait_s: float = WAIT_S) -> Iterator[sqlite3.Connection]:
     """A passing connection for reading; what SQLite says against it becomes a sentence of StoreBroken."""
     try:
-        connection = sqlite3.connect(database_uri(path), uri=True, timeout=WAIT_S, isolation_level=None)
+        connection = sqlite3.connect(database_uri(path), uri=True, timeout=wait_s, isolation_level=None)
         with closing(connection):
             # Nothing that a foreign file brings along may run.
             connection.execute("PRAGMA trusted_schema = OFF")
@@ -143,16 +187,26 @@ def _copied(source: sqlite3.Connection, target: Path) -> None:
 
 
 def _settled(passing: Path, backups: Path, now: datetime, why: BackupReason) -> Path:
+    # Another terminal may have been faster; one a day is enough.
+    standing = _of_the_day(backups, now) if why is BackupReason.DAILY else None
+    if standing is not None:
+        return backups / standing.name
     again = 1
     while not put_in_place(passing, backups / backup_name(now, why, again)):
         again += 1
     return backups / backup_name(now, why, again)
 
 
-def _let_go(backups: Path, now: datetime, made: Path) -> None:
+def _of_the_day(backups: Path, now: datetime) -> Backup | None:
+    today = now.astimezone(UTC).date()
+    found = (each for each in _in(backups) if each.reason is BackupReason.DAILY and each.made_at.date() == today)
+    return next(found, None)
+
+
+def _let_go(backups: Path, now: datetime, spared: set[str]) -> None:
     for each in no_longer_kept(_in(backups), now):
         # What cannot be taken away now is at the next backup.
-        if each.name != made.name:
+        if each.name not in spared:
             with suppress(OSError):
                 (backups / each.name).unlink()
 

@@ -7,6 +7,8 @@ from typing import Any
 from sqlalchemy import Dialect, Integer, Text
 from sqlalchemy.types import TypeDecorator
 
+_TIME_LENGTH = len("2031-03-04T15:40:00Z")
+
 
 def time_text(moment: datetime) -> str:
     """A moment as the register keeps it: UTC to the second, `2031-03-04T15:40:00Z`; sorts as time does."""
@@ -17,7 +19,11 @@ def time_text(moment: datetime) -> str:
 
 def time_from(text: str) -> datetime:
     """The inverse of `time_text`."""
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
+    moment = datetime.fromisoformat(text)
+    # ISO 8601 has other ways to write a moment, and `fromisoformat` takes them; it is six times faster than `strptime`.
+    if len(text) != _TIME_LENGTH or text[7] + text[10] != "-T" or moment.tzinfo is not UTC:
+        raise ValueError(f"{text!r} is no time of the register")
+    return moment
 
 
 class UtcTime(TypeDecorator[datetime]):

@@ -1,9 +1,11 @@
 """Competitions and the robots entered in them."""
 
-from sqlmodel import col, select
+import sqlalchemy as sa
+from sqlmodel import select
 
 from register.domain.competitions import Competition, Entry
 from register.errors import NotAllowed, NotFound
+from register.store.plain import rows, table_of
 from register.store.robots import robot_row
 from register.store.tables.parts import RobotRow
 from register.store.tables.work import CompetitionRow, EntryRow
@@ -12,12 +14,16 @@ from register.store.transaction import Reading, Writing
 
 def competitions(reading: Reading) -> tuple[Competition, ...]:
     """Every competition, by date."""
-    session = reading.session
+    entry, event, robot = table_of(EntryRow), table_of(CompetitionRow), table_of(RobotRow)
     entries: dict[str, list[Entry]] = {}
-    for row, robot in session.exec(select(EntryRow, RobotRow.name).join(RobotRow).order_by(col(RobotRow.name))):
-        entries.setdefault(row.competition_key, []).append(Entry(robot, row.matches))
-    rows = session.exec(select(CompetitionRow).order_by(col(CompetitionRow.starts)))
-    return tuple(Competition(row.name, row.starts, row.parts_due, tuple(entries.get(row.key, ()))) for row in rows)
+    wanted = sa.select(entry.c.competition_key, robot.c.name, entry.c.matches).join(robot).order_by(robot.c.name)
+    for key, name, matches in rows(reading, wanted):
+        entries.setdefault(key, []).append(Entry(name, matches))
+    events = sa.select(event.c.key, event.c.name, event.c.starts, event.c.parts_due).order_by(event.c.starts)
+    return tuple(
+        Competition(name, starts, parts_due, tuple(entries.get(key, ())))
+        for key, name, starts, parts_due in rows(reading, events)
+    )
 
 
 def add_competition(writing: Writing, wanted: Competition) -> None:

@@ -8,8 +8,8 @@ import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from io import BufferedReader
 from pathlib import Path
-from typing import BinaryIO
 
 from register.errors import BadFile, StoreBroken
 from register.store.disk import sync_folder
@@ -112,6 +112,8 @@ class FileRoom:
 
     def holds(self, sha256: str, size_bytes: int) -> bool:
         """Whether a file of that size stands in its place; its bytes are not read."""
+        if not FILE_NAME.fullmatch(sha256):
+            return False
         path = self.path(sha256)
         try:
             found = path.lstat()
@@ -120,7 +122,7 @@ class FileRoom:
             return False
 
     @contextmanager
-    def _opened(self, path: Path) -> Iterator[BinaryIO]:
+    def _opened(self, path: Path) -> Iterator[BufferedReader]:
         """An open file of this room: no link, no folder, no pipe, and no larger than a file may be."""
         try:
             if path.parent.is_symlink() or path.is_symlink():

@@ -140,7 +140,11 @@ def undone_by(reading: Reading, before: int | None = None) -> dict[int, int]:
         Only operations below this number count; all of them if None.
     """
     rows = reading.session.connection().execute(
-        text("SELECT seq, undoes FROM operation WHERE undoes IS NOT NULL AND seq < :before ORDER BY seq DESC"),
+        # Named, because SQLite would rather walk down the key over all operations than sort the few undos.
+        text(
+            "SELECT seq, undoes FROM operation INDEXED BY ix_operation_undoes "
+            "WHERE undoes IS NOT NULL AND seq < :before ORDER BY seq DESC"
+        ),
         {"before": before if before is not None else 1 << 62},
     )
     undone: dict[int, int] = {}

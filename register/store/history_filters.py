@@ -52,8 +52,11 @@ def operations_of(reading: Reading, wanted: Wanted, most: int) -> tuple[Operatio
         conditions.append(f"seq IN ({_touching()})")
     if wanted.who is not None:
         names = _known_names(connection, wanted.who)
-        conditions.append(f"who IN ({', '.join(f':who{place}' for place in range(len(names)))})")
-        values |= {f"who{place}": name for place, name in enumerate(names)}
+        marks = {f"who{place}": name for place, name in enumerate(names)}
+        # The sign keeps a name beside a day from choosing the index: a day holds less than a person's years.
+        sifted = "+who" if wanted.since else "who"
+        conditions.append(f"{sifted} IN ({', '.join(f':{mark}' for mark in marks)})")
+        values |= marks
     for bound, condition in ((wanted.since, "at >= :since"), (wanted.until, "at < :until")):
         if bound is not None:
             conditions.append(condition)

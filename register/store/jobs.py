@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from register.domain.jobs import Job, JobState
 from register.domain.parts import Process
-from register.errors import NotFound
+from register.errors import NotFound, StaleEdit
 from register.store.parts import revision_row
 from register.store.shops import machine_key
 from register.store.tables.parts import PartRow, RevisionRow
@@ -70,8 +70,16 @@ def add_job(writing: Writing, wanted: Job) -> str:
 
 
 def keep_job(writing: Writing, changed: Job) -> None:
-    """Write a job's state, machine, times, note and scrapped count back."""
+    """Write a job's state, machine, times, note and scrapped count back.
+
+    Raises
+    ------
+    StaleEdit
+        If the job was changed since `changed` was read.
+    """
     row = job_row(writing.session, changed.number)
+    if row.version != changed.version:
+        raise StaleEdit(f"Job {changed.number} has changed since it was read.", "Look at it again, then do it.")
     row.state = changed.state.value
     row.scrapped = changed.scrapped
     row.note = changed.note

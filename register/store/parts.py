@@ -1,9 +1,11 @@
 """Parts, revisions, their files and estimates: rows out, rows in."""
 
-from dataclasses import asdict, replace
+from collections.abc import Sequence
+from dataclasses import asdict, fields, replace
 from typing import Any
 
-from sqlmodel import Session, col, or_, select
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
 
 from register.domain.estimates import (
     BoughtEstimate,
@@ -18,8 +20,16 @@ from register.domain.parts import Part, Process
 from register.domain.revisions import Interchange, Revision, RevisionState, Stage, ordinal
 from register.errors import NotAllowed, NotFound
 from register.store.file_room import Staged
+from register.store.finding import holding
+from register.store.plain import rows, table_of
 from register.store.tables.parts import EstimateRow, PartRow, RevisionRow, StoredFileRow
 from register.store.transaction import Reading, Writing
+
+_PART, _REVISION = table_of(PartRow), table_of(RevisionRow)
+# In the order of the domain's fields.
+PART_FIELDS = tuple(_PART.c[name] for name in ("number", "name", "wear", "version"))
+REVISION_FIELDS = tuple(_REVISION.c[each.name] for each in fields(Revision) if each.name != "part")
+_BY_NUMBER = sa.select(*PART_FIELDS).order_by(_PART.c.number_folded)
 
 
 def part_row(session: Session, number: str) -> PartRow:
@@ -41,19 +51,27 @@ def part(reading: Reading, number: str) -> Part:
     return _part(part_row(reading.session, number))
 
 
-def parts(reading: Reading, find: str = "", wear_only: bool = False) -> tuple[Part, ...]:
+def parts(reading: Reading, find: str = "") -> tuple[Part, ...]:
     """Parts whose number or name holds `find`, by number."""
-    wanted = select(PartRow).order_by(col(PartRow.number_folded))
-    if wear_only:
-        wanted = wanted.where(col(PartRow.wear).is_(True))
-    if find:
-        wanted = wanted.where(
-            or_(
-                col(PartRow.number_folded).contains(find.casefold(), autoescape=True),
-                col(PartRow.name).icontains(find, autoescape=True),
-            )
-        )
-    return tuple(_part(row) for row in reading.session.exec(wanted))
+    wanted = _BY_NUMBER.where(holding(find)) if find else _BY_NUMBER
+    return tuple(Part(*row) for row in rows(reading, wanted))
+
+
+def page(reading: Reading, after: str, count: int, find: str = "") -> tuple[Part, ...]:
+    """The next parts, by number.
+
+    Parameters
+    ----------
+    after
+        Number of the last part of the page before, "" for the first page. A part that is gone meanwhile still tells
+        where the next page begins.
+    count
+        At most so many.
+    find
+        Only parts whose number or name holds this.
+    """
+    wanted = _BY_NUMBER.where(_PART.c.number_folded > after.casefold()).limit(count)
+    return tuple(Part(*row) for row in rows(reading, wanted.where(holding(find)) if find else wanted))
 
 
 def add_part(writing: Writing, wanted: Part) -> None:
@@ -93,20 +111,16 @@ def revision(reading: Reading, number: str, letter: str) -> Revision:
 def revisions(reading: Reading, number: str) -> tuple[Revision, ...]:
     """Every revision of a part, oldest first; raises NotFound."""
     owner = part_row(reading.session, number)
-    rows = reading.session.exec(
-        select(RevisionRow).where(RevisionRow.part_key == owner.key).order_by(col(RevisionRow.place))
-    )
-    return tuple(as_revision(row, owner.number) for row in rows)
+    wanted = sa.select(*REVISION_FIELDS).where(_REVISION.c.part_key == owner.key).order_by(_REVISION.c.place)
+    return tuple(revision_of(owner.number, row) for row in rows(reading, wanted))
 
 
 def histories(reading: Reading) -> dict[str, tuple[Revision, ...]]:
     """Every revision of every part, by part number, oldest first."""
+    wanted = sa.select(_PART.c.number, *REVISION_FIELDS).select_from(_REVISION.join(_PART))
     found: dict[str, list[Revision]] = {}
-    rows = reading.session.exec(
-        select(RevisionRow, PartRow.number).join(PartRow).order_by(col(PartRow.number_folded), col(RevisionRow.place))
-    )
-    for row, number in rows:
-        found.setdefault(number, []).append(as_revision(row, number))
+    for number, *columns in rows(reading, wanted.order_by(_PART.c.number_folded, _REVISION.c.place)):
+        found.setdefault(number, []).append(revision_of(number, columns))
     return {number: tuple(history) for number, history in found.items()}
 
 
@@ -174,17 +188,6 @@ def estimate_of(reading: Reading, number: str, letter: str) -> Estimate:
     return estimate_from(kept.body)
 
 
-def estimates(reading: Reading) -> dict[tuple[str, str], Estimate]:
-    """Every kept estimate, by part number and letter."""
-    rows = reading.session.exec(
-        select(EstimateRow.body, PartRow.number, RevisionRow.letter)
-        .select_from(EstimateRow)
-        .join(RevisionRow)
-        .join(PartRow)
-    )
-    return {(number, letter): estimate_from(body) for body, number, letter in rows}
-
-
 def file_hashes(reading: Reading) -> tuple[str, ...]:
     """The hash of every file that a row names."""
     return tuple(reading.session.exec(select(StoredFileRow.sha256).order_by(col(StoredFileRow.sha256))))
@@ -211,6 +214,14 @@ def estimate_from(body: dict[str, Any]) -> Estimate:
     kept["holes"] = tuple(Hole(**hole) for hole in kept["holes"])
     kept["pockets"] = tuple(Pocket(**pocket) for pocket in kept["pockets"])
     return RoutedEstimate(**kept)
+
+
+def revision_of(number: str, fields_of_it: Sequence[Any]) -> Revision:
+    """A revision from its part's number and the columns `REVISION_FIELDS`."""
+    letter, process, state, stage, interchange, *rest = fields_of_it
+    return Revision(
+        number, letter, Process(process), RevisionState(state), Stage(stage), Interchange(interchange), *rest
+    )
 
 
 def as_revision(row: RevisionRow, number: str) -> Revision:

@@ -5,6 +5,7 @@ from dataclasses import asdict, replace
 from datetime import date, time
 from typing import Any
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from register.domain.machines import Machine, PrintSettings, RouterLimits, Tool, UnattendedPermission
@@ -13,6 +14,7 @@ from register.domain.parts import Process
 from register.domain.people import Person
 from register.domain.shop import HoursException, OpenHours, Shop, ShopSettings
 from register.errors import NotFound
+from register.store.plain import rows, table_of
 from register.store.tables.shop import MachineRow, MaterialRow, PermissionRow, PersonRow, ShopRow, ToolRow
 from register.store.transaction import Reading, Writing
 
@@ -32,7 +34,7 @@ def shop(reading: Reading) -> Shop:
     """
     row = reading.session.exec(select(ShopRow)).first()
     if row is None:
-        raise NotFound("The register has no shop yet.", "Give it one with `pitwright shop read shop.toml`.")
+        raise _no_shop()
     return Shop(
         row.name,
         row.zone,
@@ -47,6 +49,14 @@ def shop(reading: Reading) -> Shop:
         row.chance_target,
         PrintSettings(**row.print_settings),
     )
+
+
+def chance_target(reading: Reading) -> float:
+    """The chance of enough spares that the shop wants; raises NotFound if the register holds no shop yet."""
+    found = rows(reading, sa.select(table_of(ShopRow).c.chance_target))
+    if not found:
+        raise _no_shop()
+    return float(found[0][0])
 
 
 def machines(reading: Reading) -> tuple[Machine, ...]:
@@ -212,3 +222,7 @@ def _keep_named(writing: Writing, table: type[Any], wanted: Iterable[tuple[str, 
     for row in standing.values():
         row.gone = True
         writing.session.add(row)
+
+
+def _no_shop() -> NotFound:
+    return NotFound("The register has no shop yet.", "Give it one with `pitwright shop read shop.toml`.")

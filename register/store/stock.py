@@ -1,23 +1,27 @@
 """Stock: lots and their moves."""
 
-from sqlmodel import Session, col, func, select
+import sqlalchemy as sa
+from sqlmodel import Session, select
 
 from register.domain.stock import Lot, StockForm, StockMove
 from register.errors import NotAllowed, NotFound
 from register.store.jobs import job_row
+from register.store.plain import rows, table_of
 from register.store.tables.work import LotRow, StockMoveRow
 from register.store.transaction import Reading, Writing
+
+_LOT, _MOVE = table_of(LotRow), table_of(StockMoveRow)
+_LEFT = sa.func.coalesce(sa.func.sum(_MOVE.c.amount), 0.0)
 
 
 def lots(reading: Reading) -> tuple[Lot, ...]:
     """Every lot with what is left of it, by label."""
-    return _lots(reading.session)
+    return _lots(reading)
 
 
 def lot(reading: Reading, label: str) -> Lot:
     """One lot; raises NotFound."""
-    wanted = _lot_row(reading.session, label).label
-    return next(each for each in _lots(reading.session) if each.label == wanted)
+    return _lots(reading, _LOT.c.key == _lot_row(reading.session, label).key)[0]
 
 
 def add_lot(writing: Writing, wanted: Lot) -> None:
@@ -76,7 +80,7 @@ def move_lot(
 
 def overdrawn(reading: Reading) -> str | None:
     """Label of a lot whose moves add up to less than nothing, if there is one."""
-    return next((each.label for each in _lots(reading.session) if each.amount < -1e-9), None)
+    return next((each.label for each in _lots(reading) if each.amount < -1e-9), None)
 
 
 def _lot_row(session: Session, label: str) -> LotRow:
@@ -86,25 +90,16 @@ def _lot_row(session: Session, label: str) -> LotRow:
     return row
 
 
-def _lots(session: Session) -> tuple[Lot, ...]:
-    rows = session.exec(
-        select(LotRow, func.coalesce(func.sum(StockMoveRow.amount), 0.0))
-        .select_from(LotRow)
-        .outerjoin(StockMoveRow, col(StockMoveRow.lot_key) == col(LotRow.key))
-        .group_by(col(LotRow.key))
-        .order_by(col(LotRow.label))
+def _lots(reading: Reading, *conditions: sa.ColumnElement[bool]) -> tuple[Lot, ...]:
+    about = ("thickness_mm", "width_mm", "length_mm", "arrives", "note")
+    wanted = (
+        sa.select(_LOT.c.label, _LOT.c.material, _LOT.c.form, _LEFT, *(_LOT.c[name] for name in about))
+        .select_from(_LOT.outerjoin(_MOVE, _MOVE.c.lot_key == _LOT.c.key))
+        .where(*conditions)
+        .group_by(_LOT.c.key)
+        .order_by(_LOT.c.label)
     )
     return tuple(
-        Lot(
-            row.label,
-            row.material,
-            StockForm(row.form),
-            float(amount),
-            row.thickness_mm,
-            row.width_mm,
-            row.length_mm,
-            row.arrives,
-            row.note,
-        )
-        for row, amount in rows
+        Lot(label, material, StockForm(form), float(amount), *rest)
+        for label, material, form, amount, *rest in rows(reading, wanted)
     )

@@ -4,7 +4,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,8 @@ from sqlmodel import Session
 
 from register.domain.clock import Clock
 from register.domain.texts import NOTE_LENGTH, clean_text
-from register.errors import RegisterError
+from register.errors import RegisterError, StoreBroken
+from register.store.backup import back_up_daily
 from register.store.column_types import time_text
 from register.store.header import DATABASE, broken, database_uri, refuse_moved_schema
 from register.store.keys import new_key
@@ -65,6 +66,9 @@ class Store:
     def __init__(self, folder: Path, clock: Clock) -> None:
         self.path = folder / DATABASE
         self.clock = clock
+        # Why today's backup could not be made, if it could not.
+        self.backup_trouble: StoreBroken | None = None
+        self._begun_on: date | None = None
 
     @cached_property
     def engine(self) -> Engine:
@@ -112,6 +116,7 @@ class Store:
         """
         who = clean_text(who, "name of the person")
         why = clean_text(why, "note of the operation", NOTE_LENGTH)
+        self._begin_day()
         with self._translated(), self.engine.connect() as plain:
             # Lock first, so that the second terminal waits instead of failing; stand in line, so that none starves.
             connection = plain.execution_options(writes=True)
@@ -123,6 +128,20 @@ class Store:
                 yield Writing(session, number, station, at, who)
                 session.flush()
                 connection.execute(open_operation.delete())
+
+    def _begin_day(self) -> None:
+        """Before the day's first write, and outside its lock: keep what the days before left.
+
+        Whoever only reads never waits for it; a write goes on without it, since a spare may have to be taken now.
+        """
+        now = self.clock()
+        if self._begun_on != now.date():
+            self._begun_on = now.date()
+            self.backup_trouble = None
+            try:
+                back_up_daily(self.path.parent, now)
+            except StoreBroken as broken:
+                self.backup_trouble = broken
 
     def _refuse_moved_schema(self, connection: Connection) -> None:
         # Asked inside each transaction: another terminal may have upgraded the register since this one opened it.

@@ -16,6 +16,16 @@ LONGEST_FILE_LINES = 350
 MAY_COMMIT = {"register/store/transaction.py"}
 MAY_CATCH_EVERYTHING = {"register/cli/__main__.py", "tui/app.py"}
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "register", "tui", "tests", "demo_parts"}
+# Data that is code when read, and shells.
+NEVER_IMPORTED = {"pickle", "marshal", "shelve", "dill", "cloudpickle", "joblib", "yaml", "imp", "code", "codeop"}
+NEVER_CALLED = {"eval", "exec", "compile", "__import__", "os.system", "os.popen", "subprocess.getoutput"} | {
+    *(f"os.{kind}{how}" for kind in ("exec", "spawn") for how in ("l", "le", "lp", "lpe", "v", "ve", "vp", "vpe")),
+    *("subprocess.getstatusoutput", "asyncio.create_subprocess_shell", "os.startfile"),
+}
+# There document types and entities are refused.
+MAY_PARSE_XML = {"register/geometry/packed_xml.py"}
+# A schema step, by its number.
+MAY_IMPORT_BY_NUMBER = {"register/store/migrate.py"}
 MADE_BY_BUILDS = {"build", "dist", "PKG-INFO"}
 # Textual calls these by their names; what they do is told in its own documents.
 CALLED_BY_TEXTUAL = ("compose", "render", "on_", "watch_", "validate_", "compute_", "key_", "check_action")
@@ -114,7 +124,42 @@ def filled_package_files(place: str, text: str) -> list[str]:
     return [f"{place} is not empty"] if place.endswith("__init__.py") and text.strip() else []
 
 
-RULES: list[Rule] = [commits, wide_catches, long_files, prints, undocumented_functions, filled_package_files]
+def imported(tree: ast.AST) -> Iterator[tuple[str, int]]:
+    """Modules that are imported, whole or in part, with their lines."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((name.name, node.lineno) for name in node.names)
+        if isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module, node.lineno
+            # `from os import system`, `from xml import sax`
+            yield from ((f"{node.module}.{name.name}", node.lineno) for name in node.names)
+
+
+def dangers(place: str, text: str) -> list[str]:
+    """Ways for bytes from outside to become code, a command or a file somewhere else."""
+    tree = ast.parse(text)
+    found = [
+        line
+        for module, line in imported(tree)
+        if module.split(".")[0] in NEVER_IMPORTED
+        or module in NEVER_CALLED
+        or (module.split(".")[0] == "xml" and place not in MAY_PARSE_XML)
+    ]
+    for call in calls(tree):
+        name = ast.unparse(call.func)
+        given = {word.arg: word.value for word in call.keywords}
+        harmless_words = (ast.Constant(value=False), ast.Constant(value=None))
+        if name in NEVER_CALLED or name.rpartition(".")[2] in {"extractall", "unpack_archive"}:
+            found.append(call.lineno)
+        if name == "importlib.import_module" and place not in MAY_IMPORT_BY_NUMBER:
+            found.append(call.lineno)
+        for word in ("shell", "allow_pickle"):
+            if word in given and ast.dump(given[word]) not in map(ast.dump, harmless_words):
+                found.append(call.lineno)
+    return [f"{place}:{line} lets data become code, a command or a path" for line in sorted(set(found))]
+
+
+RULES: list[Rule] = [dangers, commits, wide_catches, long_files, prints, undocumented_functions, filled_package_files]
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
@@ -127,6 +172,22 @@ def test_no_source_file_breaks_the_rule(rule: Rule) -> None:
 @pytest.mark.parametrize(
     ("rule", "place", "text"),
     [
+        (dangers, "register/settings/fields.py", "eval('1')\n"),
+        (dangers, "register/settings/fields.py", "exec(text)\n"),
+        (dangers, "register/settings/fields.py", "code = compile(text, '', 'eval')\n"),
+        (dangers, "register/settings/fields.py", "__import__(name)\n"),
+        (dangers, "register/settings/fields.py", "importlib.import_module(name)\n"),
+        (dangers, "register/workers.py", "import pickle\n"),
+        (dangers, "register/workers.py", "from marshal import loads\n"),
+        (dangers, "register/settings/shop_file.py", "import yaml\n"),
+        (dangers, "tui/app.py", "os.system('clear')\n"),
+        (dangers, "tui/app.py", "from os import system\n"),
+        (dangers, "tui/app.py", "subprocess.run(words, shell=True)\n"),
+        (dangers, "tui/app.py", "subprocess.run(words, shell=asked)\n"),
+        (dangers, "tui/app.py", "os.execvp(words[0], words)\n"),
+        (dangers, "register/geometry/meshes.py", "np.load(file, allow_pickle=True)\n"),
+        (dangers, "register/geometry/meshes.py", "import xml.sax\n"),
+        (dangers, "register/store/backup.py", "archive.extractall(folder)\n"),
         (commits, "register/actions/parts.py", "session.commit()\n"),
         (commits, "register/store/parts.py", "connection.execute('commit;')\n"),
         (wide_catches, "register/plan/search.py", "try:\n    x\nexcept Exception:\n    pass\n"),
@@ -151,6 +212,9 @@ def test_rule_finds_what_it_forbids(rule: Rule, place: str, text: str) -> None:
 @pytest.mark.parametrize(
     ("rule", "place", "text"),
     [
+        (dangers, "register/store/parts.py", "session.exec(wanted)\nre.compile('x')\n"),
+        (dangers, "register/workers.py", "subprocess.run(words, shell=False)\n"),
+        (dangers, "register/geometry/packed_xml.py", "from xml.parsers import expat\n"),
         (commits, "register/store/transaction.py", "session.commit()\n"),
         (wide_catches, "register/cli/__main__.py", "try:\n    x\nexcept Exception:\n    pass\n"),
         (wide_catches, "register/plan/search.py", "try:\n    x\nexcept ValueError:\n    pass\n"),

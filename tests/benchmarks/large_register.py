@@ -31,13 +31,19 @@ _BY = "Benchmark"
 
 @dataclass(frozen=True)
 class Sizes:
-    """How large the register is. Each part has three revisions; `ledger` is moves of pieces, of stock, replacements."""
+    """How large the register is. Each part has three revisions.
+
+    `ledger` is moves of pieces, moves of stock and replacements together; `wear_moves` the share of the moves of pieces
+    that wear parts have; `positions` those of one robot, of which `everywhere` hold one part that is everywhere.
+    """
 
     parts: int = 100_000
     wear: int = 1_000
     ledger: int = 1_000_000
     robots: int = 24
     positions: int = 250
+    everywhere: int = 10
+    wear_moves: float = 0.1
     files: int = 2_000
     lots: int = 500
     events: int = 20
@@ -195,8 +201,8 @@ def _assemblies(making: _Making) -> _Rows:
 def _positions(making: _Making) -> _Rows:
     for robot in making.robots:
         for number in range(making.sizes.positions):
-            # Every fifth position holds one part that is everywhere, two more of five hold wear parts.
-            among = (1, making.sizes.wear, making.sizes.wear, making.sizes.parts, making.sizes.parts)[number % 5]
+            # Behind the part that is everywhere, every other position holds a wear part.
+            among = 1 if number < making.sizes.everywhere else (making.sizes.wear, making.sizes.parts)[number % 2]
             part, quantity = making.random.randrange(among), making.random.choice((1, 1, 2, 4))
             key = making.key()
             making.positions.append((key, part, quantity))
@@ -233,8 +239,8 @@ def _lots(making: _Making) -> _Rows:
 def _piece_moves(making: _Making, rows: int) -> _Rows:
     left: Counter[tuple[int, str | None, str]] = Counter()
     for _ in range(rows):
-        # Two of five moves are of wear parts.
-        part = making.random.randrange(making.sizes.wear if making.random.random() < 0.4 else making.sizes.parts)
+        worn = making.random.random() < making.sizes.wear_moves
+        part = making.random.randrange(making.sizes.wear if worn else making.sizes.parts)
         revision = making.random.choice((*making.revisions[part][:2], None))
         place = making.random.choice(_PLACES)
         takes = left[part, revision, place] > 0 and making.random.random() < 0.8

@@ -24,7 +24,7 @@ def leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
 COMMANDS = sorted(leaves(get_command(app)))
 NOUNS = sorted({path[0] for path in COMMANDS if len(path) == 2})
 
-# One use of each command, in an order in which each can follow the last. FILE, PLATE, SHOP and NEW stand for paths.
+# One use of each command, in an order in which each can follow the last. FILE, PLATE, SHOP, NEW, ZIP and COPY stand for paths.
 USES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("part", "add"): ("RV-1", "Hub", "--wear"),
     ("part", "list"): (),
@@ -75,6 +75,11 @@ USES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("history",): (),
     ("undo",): (),
     ("check",): (),
+    ("backup",): (),
+    # The demo's clock stands at 16:40 in Oslo; its day's own backup is of 16:00.
+    ("restore",): ("20310304T154",),
+    ("export",): ("ZIP",),
+    ("import",): ("ZIP", "COPY"),
     ("upgrade",): (),
     ("init",): ("NEW",),
     ("demo",): ("DEMO",),
@@ -106,6 +111,8 @@ def views(built_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[tu
         "PLATE": str(DEMO_PARTS / "deck-plate-a.stl"),
         "SHOP": str(DEMO_PARTS / "shop.toml"),
         "NEW": str(folder / "new"),
+        "ZIP": str(folder / "season.zip"),
+        "COPY": str(folder / "copy"),
         "DEMO": str(register),
     }
     said = {}

@@ -1,6 +1,9 @@
 """Bringing old registers up to date: everything kept, all or nothing, and a backup whatever happens."""
 
+import os
 import sqlite3
+import sys
+import tempfile
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -20,6 +23,7 @@ from register.store.migrations import step_0001
 from register.store.transaction import engine_for
 from tests.benchmarks.upgrade_kills import kill_upgrades
 from tests.shops import PART, STUDENT, SetClock, bare_register, dumped
+from tests.store.forked import as_nobody, in_child
 from tests.store.old_registers import (
     SCHEMAS,
     columns_of,
@@ -28,6 +32,9 @@ from tests.store.old_registers import (
     old_register,
     schema_of,
 )
+
+if sys.platform != "win32":
+    import resource
 
 
 @pytest.fixture(params=SCHEMAS)
@@ -181,6 +188,43 @@ def test_upgrade_without_a_backup_is_none(old: Path) -> None:
     with pytest.raises(StoreBroken, match="the disk is full"):
         upgrade_database(old, schema, steps_after(schema), full)
     assert whole(old / "register.db") == before
+
+
+def limited(folder: Path, most_bytes: int) -> object:
+    """What an upgrade says where no file may grow over `most_bytes`, as on a full disk."""
+    resource.setrlimit(resource.RLIMIT_FSIZE, (most_bytes, most_bytes))
+    return upgrade_register(folder)
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs Unix limits")
+@pytest.mark.parametrize("more_bytes", [-4096, 0], ids=["for the backup", "for the upgrade"])
+def test_upgrade_that_the_disk_does_not_take_changes_nothing(old: Path, more_bytes: int) -> None:
+    before = whole(old / "register.db")
+    size = (old / "register.db").stat().st_size
+    refused = in_child(lambda: limited(old, size + more_bytes))
+    assert isinstance(refused, StoreBroken), refused
+    assert "nothing was changed" in refused.cure
+    assert whole(old / "register.db") == before
+    # No half backup stands among the backups; a whole one may.
+    backups = list((old / "backups").iterdir())
+    assert [whole(path) for path in backups] == [before] * (more_bytes == 0)
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs Unix permissions")
+def test_register_that_may_only_be_read_is_not_upgraded_and_says_so() -> None:
+    with tempfile.TemporaryDirectory() as passing:
+        Path(passing).chmod(0o755)
+        old = old_register(Path(passing) / "register", 1)
+        before = whole(old / "register.db")
+        for path in (*old.rglob("*"), old):
+            path.chmod(0o555 if path.is_dir() else 0o444)
+        refused = in_child(as_nobody(lambda: upgrade_register(old)))
+        for path in (old, *old.rglob("*")):
+            path.chmod(0o755)
+        assert isinstance(refused, StoreBroken)
+        assert "could not be written" in refused.what
+        assert whole(old / "register.db") == before
+        assert list((old / "backups").iterdir()) == []
 
 
 # Steps of a next season that go wrong at their end.

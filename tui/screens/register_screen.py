@@ -77,6 +77,8 @@ class RegisterScreen(Screen[None], Generic[View]):
 
     def on_mount(self) -> None:
         self.run_worker(self._follow_changes(), group="follow")
+        if self.register.place_warning:
+            self.say(self.register.place_warning)
 
     def on_screen_resume(self) -> None:
         self.read()

@@ -122,7 +122,7 @@ def _row(line: PartLine) -> tuple[Text, ...]:
     return (
         Text(shown(line.number)),
         Text(shown(line.name)),
-        Text(f"{line.revision} {line.state}" if line.revision else "–"),
+        Text(shown(f"{line.revision} {line.state}") if line.revision else "–"),
         Text(line.process.value if line.process else "–"),
         Text(shown(line.material or "–")),
         Text(str(line.on_hand)),

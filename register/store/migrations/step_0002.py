@@ -31,3 +31,5 @@ def upgrade(op: Operations) -> None:
     for name, table, columns, condition in INDEXES:
         partial: dict[str, Any] = {"sqlite_where": sa.text(condition)} if condition else {}
         op.create_index(name, table, list(columns), unique=False, **partial)
+    found = sa.text("number_folded || char(31) || lower(name)")
+    op.create_index("ix_part_found", "part", ["number_folded", found], unique=False)

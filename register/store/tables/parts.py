@@ -3,12 +3,13 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import REAL, Index, Text, UniqueConstraint
+from sqlalchemy import REAL, Index, Text, UniqueConstraint, text
 from sqlmodel import Field
 
 from register.domain.parts import Process
 from register.domain.revisions import Interchange, RevisionState, Stage
 from register.store.column_types import Flag, Json, UtcTime
+from register.store.finding import FOUND
 from register.store.row import Row, holds, one_of
 from register.store.tables.shop import STRICT
 
@@ -20,6 +21,7 @@ class PartRow(Row, table=True):
     __table_args__ = (
         UniqueConstraint("number_folded"),
         holds("number_said", "length(trim(number)) > 0"),
+        Index("ix_part_found", "number_folded", text(FOUND)),
         STRICT,
     )
 
