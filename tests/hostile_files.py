@@ -1,5 +1,6 @@
 """Files that nobody means well with: sound ones of every kind that pitwright reads, damaged by chance or by design."""
 
+import atexit
 import io
 import json
 import re
@@ -11,42 +12,53 @@ from functools import cache, partial
 from hashlib import sha256
 from pathlib import Path
 from random import Random
-from tempfile import TemporaryDirectory
+from shutil import rmtree
+from tempfile import TemporaryDirectory, mkdtemp
 from typing import Any
 
 import ezdxf
 import numpy as np
 
+from register.actions import exchange
 from register.domain.estimates import EstimateRequest
 from register.domain.parts import Process
-from register.domain.table_columns import Subject, TableForm
+from register.domain.table_columns import COLUMNS, ONLY_OUT, Subject, TableForm
 from register.estimate import whole
 from register.geometry.drawings import read_drawing
 from register.geometry.meshes import read_mesh
+from register.opening import Register
 from register.settings.shop_file import built_in, read_shop
 from register.settings.tables_text import read_table
 from register.store.archive import write_archive
 from register.store.unpacking import read_archive
 from tests.geometry.packed_bytes import MODEL, components, mesh_object, model, package, packed
 from tests.geometry.stl_bytes import ascii_stl, binary, box, cone, cube, extruded, inside_out, moved, sphere
+from tests.hostile_designs import DESIGNED
 from tests.hostile_rows import SIGNS
 from tests.shops import DEMO, NOON, SHOP_TOML, wear_register
 
 Change = Callable[[Random, bytes], bytes]
 LARGEST_GROWN_BYTES = 2_000_000
 
-NASTY = [
-    *(b"", b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"\r", b"\n\n", b'"', b"'", b"''", b"\\", b"[", b"]", b"{", b"}", b"<", b">"),
+FIGURES = [
     *(b"nan", b"-inf", b"1e999", b"-1e-320", b"-0", b"9" * 400, b"1_0", b"0x7f", b"\xd9\xa1", b"1,5", b"+", b"--1"),
-    *(b"4294967295", b"-2147483649", b"1e308", b"0.1.2", b"999999999", b"../../etc/passwd", b"C:\\CON", b"/dev/zero"),
+    *(b"4294967295", b"-2147483649", b"1e308", b"0.1.2", b"999999999", b"0", b"1e-9", b"65536"),
+]
+NASTY = [
+    *FIGURES,
+    *(b"", b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"\r", b"\n\n", b'"', b"'", b"''", b"\\"),
+    *(b"[", b"]", b"{", b"}", b"<", b">"),
+    *(b"../../etc/passwd", b"C:\\CON", b"/dev/zero"),
     *(b"<!DOCTYPE a [<!ENTITY b 'c'>]>", b"&b;", b"<![CDATA[", b"<!--", b"]]>", b"&#0;", b"%s%n", b"=cmd|'x'!A0"),
-    *(b"solid", b"endsolid", b"facet", b"EOF", b"  0\nSECTION\n", b"  0\nENDSEC\n", b"  0\nINSERT\n", b"SPLINE", b"[[machine]]\n"),
+    *(b"solid", b"endsolid", b"facet", b"EOF", b"  0\nSECTION\n", b"  0\nENDSEC\n", b"  0\nINSERT\n", b"SPLINE"),
+    b"[[machine]]\n",
     *(b"PK\x01\x02", b"PK\x05\x06", b"PK\x03\x04", b"true", b"null", b"[" * 200, b"{" * 200, b"a.b." * 50, b"=" * 99),
     SIGNS.encode(),
 ]  # fmt: skip
 WORDS = [struct.pack(f"<{kind}", value) for kind, value in (
     ("I", 0), ("I", 1), ("I", 0x7FFFFFFF), ("I", 0x80000000), ("I", 0xFFFFFFFF), ("H", 0xFFFF), ("Q", 2**63),
-    ("f", float("nan")), ("f", float("inf")), ("f", -3e38), ("f", 1e-40), ("d", float("nan")), ("d", 1e308), ("B", 0x80),
+    ("f", float("nan")), ("f", float("inf")), ("f", -3e38), ("f", 1e-40), ("d", float("nan")), ("d", 1e308),
+    ("B", 0x80),
 )]  # fmt: skip
 
 
@@ -63,9 +75,8 @@ class Reader:
 def hostile_file(name: str, number: int, run: int = 0) -> bytes:
     """The file of that number, always the same: the first are built by design, the others damaged by chance."""
     reader, chance = READERS[name], Random(f"{run}:{name}:{number}")
-    designed = DESIGNED.get(name, [])
-    if number < len(designed):
-        return designed[number]()
+    if number < len(DESIGNED[name]):
+        return DESIGNED[name][number]()
     content = chance.choice(reader.seeds())
     if chance.random() < 0.03:
         return chance.randbytes(chance.choice((0, 1, 50, 84, 134, 3000)))
@@ -124,7 +135,7 @@ def _figure_changed(chance: Random, content: bytes) -> bytes:
     found = list(re.finditer(rb"-?\d[\d.]{0,18}(?:[eE][-+]?\d{1,3})?", content[:400_000]))
     for each in sorted(chance.sample(found, min(len(found), chance.choice((1, 1, 5)))), key=lambda one: -one.start()):
         old = each[0]
-        new = chance.choice((*NASTY[16:32], b"-" + old, old + b"0" * chance.choice((1, 3, 30)), old[:-1], b"1e-9"))
+        new = chance.choice((*FIGURES, b"-" + old, old + b"0" * chance.choice((1, 3, 30)), old[:-1]))
         content = content[: each.start()] + new + content[each.end() :]
     return content
 
@@ -240,19 +251,16 @@ def _shops() -> list[bytes]:
 
 
 @cache
-def _tables() -> dict[Subject, bytes]:
-    found = {subject: DEMO / f"{subject.value}.csv" for subject in Subject}
-    return {subject: path.read_bytes() for subject, path in found.items() if path.is_file()}
+def _register() -> Register:
+    """A register of this process alone, for what holds a table against one."""
+    folder = Path(mkdtemp(prefix="hostile-"))
+    atexit.register(rmtree, folder, ignore_errors=True)
+    return wear_register(folder / "register")
 
 
 @cache
-def _json_tables() -> dict[Subject, bytes]:
-    made = {}
-    for subject, content in _tables().items():
-        head, *lines = content.decode().splitlines()
-        rows = [dict(zip(head.split(","), line.split(","), strict=False)) for line in lines]
-        made[subject] = json.dumps(rows, indent=1).encode()
-    return made
+def _tables(form: TableForm) -> list[bytes]:
+    return [exchange.export_table(_register(), subject, form) for subject in Subject]
 
 
 @cache
@@ -281,18 +289,15 @@ def _estimated(process: Process, material: str, name: str, content: bytes) -> ob
     return whole.estimate(content, name, EstimateRequest(process, material, 3.0), built_in())
 
 
-def _read_any_table(form: TableForm, content: bytes) -> object:
-    """The table that its columns fit best, as if a person had named that one."""
-    subjects = list(_tables())
-    return read_table(subjects[sum(content[:40]) % len(subjects)], content, form, "UTC")
-
-
-def _table_of(form: TableForm, tables: Callable[[], dict[Subject, bytes]], content: bytes) -> object:
-    head = content[:4000]
-    for subject, seed in tables().items():
-        if head[:12] == seed[:12]:
-            return read_table(subject, content, form, "Europe/Oslo")
-    return _read_any_table(form, content)
+def _table(form: TableForm, content: bytes) -> object:
+    """The table that a file's columns fit best; every eighth is held against a register as an import would be."""
+    head = content[:2000].decode(errors="replace")
+    subject = max(
+        Subject, key=lambda each: sum(column.name in head for column in COLUMNS[each]) - len(COLUMNS[each]) / 2
+    )
+    if len(content) % 8 == 0 and subject not in ONLY_OUT:
+        return exchange.import_table(_register(), subject, content, form, dry_run=True)
+    return read_table(subject, content, form, "Europe/Oslo")
 
 
 def _mesh(content: bytes) -> object:
@@ -315,7 +320,7 @@ READERS: dict[str, Reader] = {
     "dxf ascii": Reader(_dxf, _drawing, 6),
     "dxf binary": Reader(_dxf_binary, _drawing, 4),
     "toml": Reader(_shops, lambda content: read_shop(content, "shop.toml"), 7),
-    "csv": Reader(lambda: list(_tables().values()), partial(_table_of, TableForm.CSV, _tables), 7),
-    "json": Reader(lambda: list(_json_tables().values()), partial(_table_of, TableForm.JSON, _json_tables), 5),
+    "csv": Reader(partial(_tables, TableForm.CSV), partial(_table, TableForm.CSV), 7),
+    "json": Reader(partial(_tables, TableForm.JSON), partial(_table, TableForm.JSON), 5),
     "zip": Reader(_archives, _read_archive, 2, _inner_register),
 }

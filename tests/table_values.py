@@ -152,9 +152,9 @@ def mutated(content: bytes, chance: Random) -> bytes:
                 del changed[at:]
                 changed += content[: chance.randrange(len(content))]
             case 5:
-                lines = changed.splitlines(keepends=True)
+                lines = (changed or bytearray(content)).splitlines(keepends=True)
                 del lines[chance.randrange(len(lines))]
-                changed = bytearray(b"".join(lines)) or bytearray(content)
+                changed = bytearray(b"".join(lines))
             case _:
                 changed[at : at + 1] = bytes([chance.choice(SIGNS)])
     return bytes(changed)

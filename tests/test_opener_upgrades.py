@@ -91,11 +91,13 @@ def test_named_cure_upgrades_a_folder_with_a_blank_in_its_name(tmp_path: Path) -
 
 def test_every_command_on_an_old_register_says_so_and_changes_nothing(old: Path) -> None:
     before = contents(old)
-    for words in (("part", "list"), ("spare", "take", PART), ("check",), ("undo",), ("history", "--json")):
+    for words in (("part", "list"), ("spare", "take", PART), ("backup",), ("undo",), ("history", "--json")):
         said = command(*words, register=old)
         assert (said.code, said.out) == (5, "")
         assert two_sentences(said.err)
         assert "pitwright upgrade" in said.err
+    checked = command("check", register=old)
+    assert checked.code == 5 and "pitwright upgrade" in checked.out
     assert contents(old) == before
 
 
@@ -194,7 +196,8 @@ def test_upgrade_of_what_is_no_old_register_is_refused_and_changes_nothing(tmp_p
 
 # --- nothing is made by a mistyped path --------------------------------------------------------------------------
 
-# These make a register where there is none, and an estimate needs none.
+# These make a register where there is none, and an estimate needs none. The import of a whole archive makes one in the
+# new folder that its second word names; of a table it needs a register, as below.
 COMMANDS = sorted(set(USES) - {("init",), ("demo",), ("estimate",)})
 
 
@@ -204,12 +207,14 @@ def test_no_command_but_init_and_demo_makes_a_register_where_there_is_none(
 ) -> None:
     (tmp_path / "FILE").write_bytes(CLAW_A)
     (tmp_path / "SHOP").write_bytes((ROOT / "demo_parts" / "shop.toml").read_bytes())
+    (tmp_path / "parts.csv").write_text("number,name,wear\nP-1,Part,no\n")
     words = [str(tmp_path / word) if word in ("FILE", "SHOP", "PLATE") else word for word in USES[path]]
     words += ["--process", "printed"] if path == ("revision", "add") else []
+    words = {("export",): [str(tmp_path / "all.zip")], ("import",): [str(tmp_path / "parts.csv")]}.get(path, words)
     before = contents(tmp_path)
     said = command(*path, *words, register=tmp_path / "regsiter")
     assert said.code == 4, said
-    assert "There is no register in" in said.err
+    assert two_sentences(said.err)
     assert not (tmp_path / "regsiter").exists()
     assert contents(tmp_path) == before
 

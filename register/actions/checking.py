@@ -14,7 +14,9 @@ from register.store.transaction import Reading
 
 # Younger files may belong to work that is going on.
 LOOSE_AFTER = timedelta(hours=1)
-_LOG_AGAIN = "Log the same file once more with `pitwright revision add`, or bring it back from a copy of files/."
+# So much of the backups is read whole, the newest first; of the others only the head and the history. Each was read
+# whole when it was made, and is again before it is brought back.
+WHOLE_BACKUPS_BYTES = 300_000_000
 
 
 def check_register(register: Register) -> CheckReport:
@@ -100,7 +102,12 @@ def _faults_of_files(register: Register, named: tuple[str, ...]) -> Iterator[Fau
         try:
             register.files.verify(sha256)
         except StoreBroken as broken:
-            yield Fault(broken.what, _LOG_AGAIN)
+            with register.store.reading() as view:
+                users = [
+                    f"{each.file_name} of {each.part} {each.letter}" for each in parts.revisions_of_file(view, sha256)
+                ]
+            it = f"it ({users[0]})" if users else "it"
+            yield Fault(broken.what, f"Copy {it} there from a backup of files/, or log that file once more.")
     for path in orphans.links(register.folder):
         yield Fault(f"{path.relative_to(register.folder)} is a link.", "Put the file itself there, or remove the link.")
 
@@ -116,13 +123,13 @@ def _backups(folder: Path) -> tuple[list[str], list[Fault]]:
     """Names of the backups that can be read, newest first, and what is wrong with the others."""
     readable: list[str] = []
     faults: list[Fault] = []
+    left_bytes = WHOLE_BACKUPS_BYTES
     for each in backup.list_backups(folder):
-        # The newest is the one that will be wanted, so it is read whole; a restore reads whichever it brings back.
-        said = backup.said_against(folder / backup.FOLDER / each.name, whole=not readable)
+        left_bytes -= each.bytes
+        said = backup.said_against(folder / backup.FOLDER / each.name, whole=left_bytes >= 0)
         if said is None:
             readable.append(each.name)
         else:
-            faults.append(
-                Fault(f"The backup {each.name} is no use: {said}.", "Remove it; `pitwright backup` makes another.")
-            )
+            cure = "Remove it; `pitwright backup` makes another."
+            faults.append(Fault(f"The backup {each.name} is no use: {said}.", cure))
     return readable, faults

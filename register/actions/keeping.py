@@ -5,7 +5,7 @@ from pathlib import Path
 
 from register.domain.keeping import Archive, Backup, BackupMade, BackupReason, Restored
 from register.domain.texts import clean_text, shown
-from register.errors import NotAllowed, NotFound
+from register.errors import BadFile, NotAllowed, NotFound
 from register.opening import Register
 from register.store import archive, backup, restore, unpacking
 
@@ -42,7 +42,10 @@ def restore_register(folder: Path, wanted: str, who: str, now: datetime) -> Rest
     StoreBroken
         If the register is held by another program or cannot be written; nothing was changed.
     """
-    return restore.restore(folder, _named(folder, wanted), now, clean_text(who, "name of the person"))
+    source = _named(folder, wanted)
+    if source.suffix.lower() == ".zip":
+        raise BadFile(f"{shown(source.name)} holds a whole register.", "Make a new one of it with `pitwright import`.")
+    return restore.restore(folder, source, now, clean_text(who, "name of the person"))
 
 
 def export_register(register: Register, target: Path) -> Archive:

@@ -9,7 +9,7 @@ from register.domain.spares import Signal, SpareLine
 from register.domain.texts import clean_text
 from register.opening import Register
 from register.stocking.lines import spare_line
-from register.store import part_lists, parts, pieces, robots, wear
+from register.store import part_lists, parts, pieces, position_lists, wear
 from register.store.transaction import Reading
 
 
@@ -52,7 +52,7 @@ def show_part(register: Register, number: str) -> PartSheet:
         part = parts.part(view, number)
         history = parts.revisions(view, number)
         estimates = {each.letter: parts.estimate_of(view, part.number, each.letter) for each in history}
-        uses = robots.where_used(view, part.number)
+        uses = position_lists.where_used(view, part.number)
         on_hand = pieces.on_hand(view, part.number)
         spare = _spare_lines(view, register, {part.number}).get(part.number)
     return PartSheet(

@@ -11,7 +11,7 @@ from register.domain.texts import NOTE_LENGTH, clean_text
 from register.errors import NoSpare, NotAllowed, NotFound
 from register.opening import Register
 from register.stocking.lines import spare_line
-from register.store import parts, pieces, robots, wear
+from register.store import parts, pieces, position_lists, robots, wear
 from register.store.transaction import Reading, Writing
 
 SHELF = "shelf"
@@ -163,7 +163,7 @@ def _taking(part: str, robot: str | None) -> str:
 
 
 def _positions(reading: Reading, number: str, robot: str | None) -> list[Position]:
-    found = [each for each in robots.positions(reading, part=number) if robot in (None, each.robot)]
+    found = [each for each in position_lists.positions_of(reading, number) if robot in (None, each.robot)]
     if robot is not None and not found:
         robots.robot(reading, robot)
         raise NotFound(f"{robot} carries no {number}.", f"See `pitwright part show {number}`.")

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 from register.domain.stock import StockForm
 from register.domain.table_columns import DECIMALS, EMPTY, GRAMS, PIECES_OF_SHEET, UNMARKED, Subject, Values
 from register.store import competitions, parts, pieces, robots, stock
+from register.store.position_lists import positions
 from register.store.row import metadata
 from register.store.tables.parts import FittedRow, PositionRow, RevisionRow, RobotRow
 from register.store.transaction import Reading
@@ -68,7 +69,7 @@ def _positions(reading: Reading) -> tuple[Values, ...]:
     keys = {(robot, name): key for key, robot, name in reading.session.exec(owners)}
     letters = fitted_letters(reading.session)
     found: list[Values] = []
-    for each in robots.positions(reading, active_only=False):
+    for each in positions(reading):
         there = letters.get(keys[each.robot, each.name], {})
         fitted = tuple(there.get(slot, EMPTY) for slot in range(1, each.quantity + 1))
         found.append((each.robot, each.assembly, each.name, each.part, each.quantity, each.required, fitted))

@@ -135,6 +135,8 @@ _CURES = {
     "SQLITE_CANTOPEN": ("it cannot be opened", "Check that the folder exists and may be read and written."),
     "SQLITE_NOTADB": ("it is not a database", "Name the folder of a register, or bring back a copy of this one."),
     "SQLITE_CORRUPT": ("it is damaged", "Copy the folder away, then bring back the last good copy."),
+    # The last sync of a commit comes after the operation is kept; SQLite does not say which one failed.
+    "SQLITE_IOERR_FSYNC": ("the disk did not answer", "Check the disk, then `pitwright history`: is it kept or not?"),
     "SQLITE_IOERR": ("the disk did not answer", "Check the disk; nothing was changed."),
 }
 

@@ -171,12 +171,13 @@ def take_back(writing: Writing, number: int) -> None:
     connection = writing.session.connection()
     connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
     spans = _spans(connection, number)
+    shapes = {table: _columns(connection, table) for table in {span[0] for span in spans}}
     for table, key, _, new in spans:
-        _refuse_if_moved_on(connection, table, key, new, number)
+        _refuse_if_moved_on(connection, table, shapes[table], key, new, number)
     # Deletions first, so that a restored row never meets the one that took its unique name.
     for table, key, old, new in sorted(spans, key=lambda span: (span[2] is not None, span[3] is None)):
         try:
-            _restore(connection, table, key, old, new)
+            _restore(connection, table, shapes[table], key, old, new)
         except IntegrityError as error:
             raise _stands_in_the_way(number, _holder(connection, table, key, old)) from error
     _refuse_if_dangling(connection, number, {(table, key) for table, key, _, _ in spans})
@@ -200,8 +201,10 @@ def _spans(connection: Connection, number: int) -> list[tuple[str, str, str | No
     return [(table, key, old, new) for (table, key), (old, new) in found.items() if old != new]
 
 
-def _refuse_if_moved_on(connection: Connection, table: str, key: str, new: str | None, number: int) -> None:
-    shape = _columns(connection, table).as_json(f'"{table}"')
+def _refuse_if_moved_on(
+    connection: Connection, table: str, columns: _Columns, key: str, new: str | None, number: int
+) -> None:
+    shape = columns.as_json(f'"{table}"')
     now = connection.execute(text(f'SELECT {shape} FROM "{table}" WHERE "key" = :key'), {"key": key}).scalar()
     if now != new:
         raise _stands_in_the_way(number, _last_change(connection, table, key))
@@ -259,11 +262,12 @@ def _stands_in_the_way(number: int, later: Later | None, how: str = "stands on i
     return NotAllowed(f"Operation {number} cannot be undone: {named} {how}.", "Undo that one first.")
 
 
-def _restore(connection: Connection, table: str, key: str, old: str | None, new: str | None) -> None:
+def _restore(
+    connection: Connection, table: str, columns: _Columns, key: str, old: str | None, new: str | None
+) -> None:
     if old is None:
         connection.execute(text(f'DELETE FROM "{table}" WHERE "key" = :key'), {"key": key})
         return
-    columns = _columns(connection, table)
     kept = json.loads(old)
     values = {f"v{place}": columns.value(name, kept[name]) for place, name in enumerate(columns.names)}
     marks = list(values)

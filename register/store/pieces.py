@@ -1,6 +1,7 @@
 """Pieces on hand: a ledger by part, revision and place; and the log of replacements."""
 
 from collections.abc import Collection, Mapping
+from operator import itemgetter
 
 import sqlalchemy as sa
 
@@ -38,7 +39,7 @@ def on_hand_of(reading: Reading, wanted: Mapping[str, Part]) -> dict[str, tuple[
     of_revision = sa.func.coalesce(_REVISION.c.place, 0)
     statement = sa.select(sums.c.part_key, sums.c.place, of_revision, _REVISION.c.letter, sums.c.left)
     found: dict[str, list[OnHand]] = {}
-    for key, place, _, letter, left in sorted(rows(reading, statement.select_from(letters))):
+    for key, place, _, letter, left in sorted(rows(reading, statement.select_from(letters)), key=itemgetter(0, 1, 2)):
         found.setdefault(key, []).append(OnHand(wanted[key].number, letter, place, int(left)))
     return {key: tuple(there) for key, there in found.items()}
 

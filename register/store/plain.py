@@ -15,20 +15,22 @@ def table_of(model: type[Row]) -> sa.Table:
     return metadata.tables[str(model.__tablename__)]
 
 
-def rows(reading: Reading, statement: sa.Select[Any]) -> Sequence[Any]:
+def rows(reading: Reading, statement: sa.Select[Any], **given: str) -> Sequence[Any]:
     """The rows of a statement over plain columns.
 
     Parameters
     ----------
     statement
         Made with `sqlalchemy.select` from columns of `table_of`.
+    given
+        Values of its named parameters.
 
     Notes
     -----
     What was written through the session but not yet sent is sent first, so that it is seen.
     """
     reading.session.flush()
-    return reading.session.connection().execute(statement).all()
+    return reading.session.connection().execute(statement, given).all()
 
 
 def among(column: sa.ColumnElement[str], wanted: Collection[str]) -> sa.ColumnElement[bool]:

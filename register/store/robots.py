@@ -1,20 +1,17 @@
 """Robots, their assemblies and positions, and what is fitted: rows out, rows in."""
 
-from collections.abc import Collection, Iterable, Mapping
-from typing import Any
-
 import sqlalchemy as sa
 from sqlmodel import Session, select
 
-from register.domain.robots import Assembly, Position, Robot, Use
+from register.domain.robots import Assembly, Position, Robot
 from register.errors import NotAllowed, NotFound
 from register.store.parts import part_row, revision_row
-from register.store.plain import among, rows, table_of
+from register.store.plain import rows, table_of
+from register.store.position_lists import positions
 from register.store.tables.parts import AssemblyRow, FittedRow, PartRow, PositionRow, RevisionRow, RobotRow
 from register.store.transaction import Reading, Writing
 
-_ROBOT, _ASSEMBLY, _POSITION = table_of(RobotRow), table_of(AssemblyRow), table_of(PositionRow)
-_FITTED, _PART, _REVISION = table_of(FittedRow), table_of(PartRow), table_of(RevisionRow)
+_ROBOT, _ASSEMBLY = table_of(RobotRow), table_of(AssemblyRow)
 
 
 def robot_row(session: Session, name: str) -> RobotRow:
@@ -33,31 +30,6 @@ def robots(reading: Reading) -> tuple[Robot, ...]:
 def robot(reading: Reading, name: str) -> Robot:
     """One robot with its structure; raises NotFound."""
     return _robots(reading, _ROBOT.c.key == robot_row(reading.session, name).key)[0]
-
-
-def positions(reading: Reading, active_only: bool = True, part: str | None = None) -> tuple[Position, ...]:
-    """Every position, by robot and name, with what is fitted there now; only those of one part if it is named."""
-    wanted: list[sa.ColumnElement[bool]] = [_ROBOT.c.active.is_(True)] if active_only else []
-    if part is not None:
-        wanted.append(_PART.c.number_folded == part.strip().casefold())
-    return tuple(position for _, position in _positions(reading, *wanted))
-
-
-def positions_of(reading: Reading, part_keys: Collection[str]) -> dict[str, list[tuple[Position, bool]]]:
-    """Every position of some parts, by the part's row key; with each, whether its robot is active."""
-    found: dict[str, list[tuple[Position, bool]]] = {}
-    for row, position in _positions(reading, among(_POSITION.c.part_key, part_keys)):
-        found.setdefault(row.part_key, []).append((position, row.active))
-    return found
-
-
-def where_used(reading: Reading, number: str) -> tuple[Use, ...]:
-    """Every position of a part on any robot, by robot and name, with the assemblies around it; raises NotFound."""
-    key = part_row(reading.session, number).key
-    ways = _ways_in(_assemblies_around(reading, key))
-    return tuple(
-        Use(position, ways[row.assembly_key]) for row, position in _positions(reading, _POSITION.c.part_key == key)
-    )
 
 
 def add_robot(writing: Writing, name: str, note: str) -> None:
@@ -195,7 +167,7 @@ def _assembly_row(session: Session, owner: RobotRow, name: str) -> AssemblyRow:
 
 def _robots(reading: Reading, *conditions: sa.ColumnElement[bool]) -> tuple[Robot, ...]:
     places: dict[str, list[Position]] = {}
-    for _, position in _positions(reading, *conditions):
+    for position in positions(reading, *conditions):
         places.setdefault(position.robot, []).append(position)
     groups: dict[str, list[Assembly]] = {}
     for group in _assemblies(reading, *conditions):
@@ -207,49 +179,6 @@ def _robots(reading: Reading, *conditions: sa.ColumnElement[bool]) -> tuple[Robo
     )
 
 
-def _positions(reading: Reading, *conditions: sa.ColumnElement[bool]) -> Iterable[tuple[sa.Row[Any], Position]]:
-    """Positions with the row that each was read from, by robot and name."""
-    required = _REVISION.alias("required")
-    joined = (
-        _POSITION.join(_ROBOT)
-        .join(_PART, _POSITION.c.part_key == _PART.c.key)
-        .join(required, _POSITION.c.required_key == required.c.key)
-        .outerjoin(_ASSEMBLY, _POSITION.c.assembly_key == _ASSEMBLY.c.key)
-    )
-    wanted = (
-        sa.select(
-            *(_POSITION.c.key, _POSITION.c.part_key, _POSITION.c.assembly_key, _ROBOT.c.active),
-            *(_ROBOT.c.name.label("robot"), _ASSEMBLY.c.name.label("assembly"), _POSITION.c.name.label("place")),
-            *(_PART.c.number, _POSITION.c.quantity, required.c.letter),
-        )
-        .select_from(joined)
-        .where(*conditions)
-        .order_by(_ROBOT.c.name, _POSITION.c.name)
-    )
-    found = rows(reading, wanted)
-    filled = _fitted(reading, [row.key for row in found])
-    for row in found:
-        fitted = tuple(filled.get(row.key, ()))
-        yield row, Position(row.robot, row.assembly, row.place, row.number, row.quantity, row.letter, fitted)
-
-
-def _fitted(reading: Reading, position_keys: Collection[str]) -> dict[str, list[str | None]]:
-    """What is fitted at each position, by its row key: a letter a slot, None where the piece is unmarked or missing."""
-    wanted = (
-        sa.select(_FITTED.c.position_key, _FITTED.c.slot, _REVISION.c.letter)
-        .select_from(_FITTED.outerjoin(_REVISION, _FITTED.c.revision_key == _REVISION.c.key))
-        .where(among(_FITTED.c.position_key, position_keys))
-        .order_by(_FITTED.c.position_key, _FITTED.c.slot)
-    )
-    slots: dict[str, list[str | None]] = {}
-    for key, slot, letter in rows(reading, wanted):
-        filled = slots.setdefault(key, [])
-        if slot > len(filled) + 1:
-            filled += [None] * (slot - 1 - len(filled))
-        filled.append(letter)
-    return slots
-
-
 def _assemblies(reading: Reading, *conditions: sa.ColumnElement[bool]) -> tuple[Assembly, ...]:
     parent = _ASSEMBLY.alias("parent")
     wanted = (
@@ -259,32 +188,3 @@ def _assemblies(reading: Reading, *conditions: sa.ColumnElement[bool]) -> tuple[
         .order_by(_ASSEMBLY.c.name)
     )
     return tuple(Assembly(*row) for row in rows(reading, wanted))
-
-
-def _assemblies_around(reading: Reading, part_key: str) -> dict[str, tuple[str, str | None]]:
-    """Name and parent of every assembly that holds the part, at any depth, by row key."""
-    inner = sa.select(_POSITION.c.assembly_key.label("key")).where(
-        _POSITION.c.part_key == part_key, _POSITION.c.assembly_key.is_not(None)
-    )
-    around = inner.cte("around", recursive=True)
-    outer = sa.select(_ASSEMBLY.c.parent_key).join(around, _ASSEMBLY.c.key == around.c.key)
-    # UNION, not UNION ALL: each assembly once, so that even a ring comes to an end.
-    around = around.union(outer.where(_ASSEMBLY.c.parent_key.is_not(None)))
-    wanted = sa.select(_ASSEMBLY.c.key, _ASSEMBLY.c.name, _ASSEMBLY.c.parent_key)
-    found = rows(reading, wanted.join(around, _ASSEMBLY.c.key == around.c.key))
-    return {key: (name, parent) for key, name, parent in found}
-
-
-def _ways_in(around: Mapping[str, tuple[str, str | None]]) -> dict[str | None, tuple[str, ...]]:
-    """For each assembly by row key the names of those around it, the outermost first and its own last; None: none."""
-    ways: dict[str | None, tuple[str, ...]] = {None: ()}
-    for key in around:
-        chain: list[str] = []
-        at: str | None = key
-        while at is not None and at not in ways and at not in chain:
-            chain.append(at)
-            at = around[at][1]
-        for inner in reversed(chain):
-            name, parent = around[inner]
-            ways[inner] = (*ways.get(parent, ()), name)
-    return ways

@@ -25,7 +25,13 @@ from register.store.queue import turn
 from register.store.tables.history import open_operation, operation, register_identity
 
 # What every connection is told first. The simulated power cuts of the tests run on these.
-CONNECTION_SETTINGS = ("PRAGMA foreign_keys = ON", "PRAGMA journal_mode = TRUNCATE", "PRAGMA synchronous = FULL")
+CONNECTION_SETTINGS = (
+    "PRAGMA foreign_keys = ON",
+    "PRAGMA journal_mode = TRUNCATE",
+    "PRAGMA synchronous = FULL",
+    # 16 MB of pages, so that finding in 100,000 parts does not read their index anew each time; 2 MB is SQLite's own.
+    "PRAGMA cache_size = -16000",
+)
 
 
 @dataclass(frozen=True)

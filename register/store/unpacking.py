@@ -64,7 +64,7 @@ def read_archive(source: Path, folder: Path) -> Archive:
     StoreBroken
         If the disk does not take it.
     """
-    _refuse_what_stands(folder)
+    folder = _free(folder)
     with _opened(source) as file:
         name = shown(source.name)
         archive = _Unpacked(name, file)
@@ -213,10 +213,12 @@ def _most_bytes(name: str) -> int:
     return {MANIFEST: MOST_MANIFEST_BYTES, DATABASE: MOST_DATABASE_BYTES}.get(name, LARGEST_BYTES)
 
 
-def _refuse_what_stands(folder: Path) -> None:
+def _free(folder: Path) -> Path:
+    """The full path of a folder that does not exist yet, or is empty."""
     try:
         if folder.is_symlink() or (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))):
             raise NotAllowed(f"There is something in {folder} already.", "Name a folder that does not exist yet.")
+        return folder.resolve()
     except (OSError, ValueError) as error:
         raise StoreBroken("That folder cannot be looked into.", "Name another one.") from error
 

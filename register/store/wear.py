@@ -6,7 +6,7 @@ from datetime import datetime
 from register.domain.competitions import Competition
 from register.domain.robots import Position
 from register.domain.spares import WearCase
-from register.store import competitions, part_lists, pieces, robots, shops
+from register.store import competitions, part_lists, pieces, position_lists, shops
 from register.store.transaction import Reading
 
 
@@ -26,7 +26,7 @@ def wear_cases(reading: Reading, now: datetime, numbers: Collection[str] | None 
     to_come = [event for event in events if event.starts > now][:1]
     ahead = _matches(to_come)
     histories = part_lists.histories_of(reading, wearing)
-    places = robots.positions_of(reading, wearing)
+    places = position_lists.positions_of_many(reading, wearing)
     on_hand = pieces.on_hand_of(reading, wearing)
     replaced = pieces.replaced_counts(reading, wearing)
     target = shops.chance_target(reading)

@@ -176,7 +176,7 @@ class Watched:
             kept = [kind for name, kind, _, _ in found if name == who]
             lost += sum(1 for place in range(done) if place >= len(kept) or kept[place] != begun[place])
             assert kept[done:] in ([], begun[done : done + 1]), f"{who} began {begun}, did {done}, and {kept} is kept"
-            extra += len(kept) - done
+            extra += max(0, len(kept) - done)
         for _, kind, shape, mirrors in found:
             half = not mirrors or (kind != "undo" and shape not in self.shapes[kind])
             if half:

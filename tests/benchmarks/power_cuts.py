@@ -22,7 +22,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -37,24 +37,12 @@ from register.opening import Register, open_register
 from register.store.header import DATABASE
 from register.store.transaction import CONNECTION_SETTINGS
 from tests.benchmarks.kills import ACTS, ROUND, TickingClock, assert_history_tells_every_row
+from tests.benchmarks.simulated_disk import JOURNAL, KeptFile, NotingVfs, Step, disk_before, left_over
 from tests.shops import STUDENT, wear_register
 
-JOURNAL = f"{DATABASE}-journal"
-# A disk takes this many bytes whole; SQLite asks for no more. Source: SQLite's notes on atomic commit (from memory).
-PIECE_BYTES = 512
 OPERATIONS_A_RECORDING = 24
 
 Statement = tuple[str, Any]
-
-
-@dataclass(frozen=True)
-class Step:
-    """One thing that SQLite asked of the disk, or `acknowledged`: the commit had returned."""
-
-    what: str
-    file: str
-    offset: int = 0
-    content: bytes = b""
 
 
 @dataclass
@@ -63,21 +51,9 @@ class Recording:
 
     database: bytes
     steps: list[Step]
-    # What the register held at first and after each operation.
+    # What the register held at first and after each operation, and the statements of each.
     held: list[str]
-
-
-@dataclass
-class KeptFile:
-    """A file as the disk has it: what was synced, and what was asked since.
-
-    `named` says that its name is in the folder for sure; `instead` is the file of that name that may still be there.
-    """
-
-    synced: bytearray
-    named: bool = False
-    pending: list[Step] = field(default_factory=list)
-    instead: "KeptFile | None" = None
+    operations: list[list[Statement]]
 
 
 @dataclass(frozen=True)
@@ -95,47 +71,6 @@ class Cuts:
     whole_checks: int
     settings: str
     lasted_s: float
-
-
-class NotingVfs(apsw.VFS):
-    """Passes everything on to the system's own files and notes what was asked of the database and its journal."""
-
-    def __init__(self, name: str, steps: list[Step]) -> None:
-        self.steps = steps
-        super().__init__(name, "")
-
-    def xOpen(self, name: Any, flags: list[int]) -> apsw.VFSFile:
-        path = name.filename() if isinstance(name, apsw.URIFilename) else name
-        return NotingFile(name, flags, Path(path).name if path else "", self.steps)
-
-    def xDelete(self, filename: str, syncdir: bool) -> None:
-        super().xDelete(filename, syncdir)
-        self.steps.append(Step("removed for good" if syncdir else "removed", Path(filename).name))
-
-
-class NotingFile(apsw.VFSFile):
-    """One file; a passing one, which has no name of ours, is not noted."""
-
-    def __init__(self, name: Any, flags: list[int], own: str, steps: list[Step]) -> None:
-        self.own = own if own in {DATABASE, JOURNAL} else ""
-        self.steps = steps
-        super().__init__("", name, flags)
-
-    def xWrite(self, data: bytes, offset: int) -> None:
-        super().xWrite(data, offset)
-        self.note("write", offset, bytes(data))
-
-    def xTruncate(self, newsize: int) -> None:
-        super().xTruncate(newsize)
-        self.note("truncate", newsize)
-
-    def xSync(self, flags: int) -> None:
-        super().xSync(flags)
-        self.note("sync")
-
-    def note(self, what: str, offset: int = 0, content: bytes = b"") -> None:
-        if self.own:
-            self.steps.append(Step(what, self.own, offset, content))
 
 
 def holds(connection: sqlite3.Connection) -> str:
@@ -212,75 +147,7 @@ def recorded(folder: Path, settings: Sequence[str], seed: int) -> Recording:
         vfs.unregister()
     with closing(sqlite3.connect(replayed / DATABASE)) as again:
         assert holds(again) == held[-1], "the statements did not write the same once more"
-    return Recording(database, steps, held)
-
-
-def disk_before(files: dict[str, KeptFile], steps: Sequence[Step]) -> int:
-    """Bring the disk to where all of `steps` were asked of it; gives back how many operations were acknowledged."""
-    acknowledged = 0
-    for step in steps:
-        if step.what == "acknowledged":
-            acknowledged += 1
-            continue
-        file = files.setdefault(step.file, KeptFile(bytearray()))
-        if step.what == "sync":
-            for each in file.pending:
-                ask(file.synced, each)
-            # SQLite's first sync of a new journal syncs the folder too. Source: its notes on atomic commit.
-            files[step.file] = KeptFile(file.synced, named=True)
-        elif step.what == "removed":
-            files[step.file] = KeptFile(bytearray(), instead=file)
-        elif step.what == "removed for good":
-            del files[step.file]
-        else:
-            file.pending.append(step)
-    return acknowledged
-
-
-def ask(content: bytearray, step: Step) -> None:
-    """Do a write or a truncation."""
-    end = step.offset + len(step.content)
-    if len(content) < end:
-        content.extend(bytes(end - len(content)))
-    if step.what == "truncate":
-        del content[step.offset :]
-        content.extend(bytes(step.offset - len(content)))
-    else:
-        content[step.offset : end] = step.content
-
-
-def left_over(file: KeptFile, chance: random.Random, share: float) -> bytes | None:
-    """What is left of a file after the cut; about `share` of what was not synced is there. None if it has no name."""
-    if not file.named and chance.random() >= share:
-        return left_over(file.instead, chance, share) if file.instead is not None else None
-    content = bytearray(file.synced)
-    for step in file.pending:
-        if step.what == "truncate":
-            if chance.random() < share:
-                ask(content, step)
-            continue
-        for piece in pieces(step):
-            fate = chance.random()
-            if fate < share:
-                ask(content, piece)
-            elif fate < share + 0.06:
-                torn = piece.content[: chance.randrange(len(piece.content))]
-                ask(content, Step("write", piece.file, piece.offset, torn))
-            elif fate < share + 0.12:
-                ask(content, Step("write", piece.file, piece.offset, chance.randbytes(len(piece.content))))
-            elif fate < share + 0.2:
-                # The length is written, the content is not.
-                content.extend(bytes(max(0, piece.offset + len(piece.content) - len(content))))
-    return bytes(content)
-
-
-def pieces(step: Step) -> Iterator[Step]:
-    """A write in the pieces that a disk takes whole."""
-    start, end = step.offset, step.offset + len(step.content)
-    while start < end:
-        stop = min(end, (start // PIECE_BYTES + 1) * PIECE_BYTES)
-        yield Step("write", step.file, start, step.content[start - step.offset : stop - step.offset])
-        start = stop
+    return Recording(database, steps, held, operations)
 
 
 def cut(files: dict[str, KeptFile], folder: Path, chance: random.Random) -> None:
@@ -317,12 +184,12 @@ def cut_in_recovery(folder: Path, settings: Sequence[str], chance: random.Random
     cut(files, folder, chance)
 
 
-def look(folder: Path, settings: Sequence[str], held: list[str], acknowledged: int, under_way: bool) -> str:
+def look(folder: Path, held: list[str], acknowledged: int, under_way: bool) -> str:
     """What became of the register: `kept`, `kept unacknowledged`, `lost`, `half` or `broken`."""
     with closing(sqlite3.connect(f"file:{folder / DATABASE}?mode=rw", uri=True, isolation_level=None)) as connection:
         try:
-            for setting in settings:
-                connection.execute(setting)
+            # What is looked at is thrown away.
+            connection.execute("PRAGMA synchronous = OFF")
             if connection.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",):
                 return "broken"
             now = holds(connection)
@@ -388,7 +255,7 @@ def _cut_once(
         yield "cut again"
         cut_in_recovery(left, settings, chance)
     before = (left / DATABASE).read_bytes()
-    found = look(left, settings, recording.held, acknowledged, under_way)
+    found = look(left, recording.held, acknowledged, under_way)
     yield found
     if (left / DATABASE).read_bytes() != before:
         yield "rolled back"

@@ -27,7 +27,7 @@ from register.actions.checking import check_register
 from register.actions.spares import list_spares
 from register.domain.part_views import Page
 from register.opening import Register, open_register
-from register.store import parts, robots, wear
+from register.store import parts, position_lists, wear
 from register.store.header import DATABASE
 from register.store.transaction import Reading
 from tests.benchmarks.large_register import NOW, Sizes, large_register, number_at
@@ -98,7 +98,7 @@ def costs(register: Register, repeats: int) -> Iterator[Cost]:
             like = (f"%{find}%",) * 2
             yield cost(what, 10, lambda view, find=find: parts.page(view, "", PAGE, find), _FIND, given=like)
         used = (EVERYWHERE.casefold(),)
-        yield cost("where-used", 5, lambda view: robots.where_used(view, EVERYWHERE), _WHERE_USED, given=used)
+        yield cost("where-used", 5, lambda view: position_lists.where_used(view, EVERYWHERE), _WHERE_USED, given=used)
         yield cost("spares warning", 100, lambda view: wear.wear_cases(view, NOW), *_WEAR)
     yield _cost(
         "action: one page of lines", None, lambda: part_actions.list_parts(register, page=Page(PAGE, middle)), 9
@@ -140,7 +140,7 @@ def main() -> None:
     parser.add_argument("--wear", type=int, default=Sizes.wear, help="of them, parts that wear")
     parser.add_argument("--ledger", type=int, default=Sizes.ledger, help="moves of pieces and stock, and replacements")
     parser.add_argument(
-        "--wear-moves", type=float, default=Sizes.wear_moves, help="share of moves that is of wear parts"
+        "--wear-moves", type=float, default=Sizes.wear_moves, help="share of moves, of wear parts"
     )
     parser.add_argument("--files", type=int, default=Sizes.files, help="in the file room")
     parser.add_argument("--folder", type=Path, help="kept, and used again as it is; a temporary one if left out")

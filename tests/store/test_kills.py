@@ -12,11 +12,11 @@ from tests.benchmarks.kills import ROUND, Watched, assert_history_tells_every_ro
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="kills processes as Unix does")
 
 
-@pytest.mark.parametrize(("writers", "kills"), [(1, 25), (3, 8)])
+@pytest.mark.parametrize(("writers", "kills"), [(1, 20), (3, 6)])
 def test_killed_writers_lose_nothing_that_they_acknowledged_and_leave_nothing_half(
     tmp_path: Path, writers: int, kills: int
 ) -> None:
-    found = kill_often(tmp_path, kills, writers, seed=4, check_every=15)
+    found = kill_often(tmp_path, kills, writers, seed=4, check_every=10)
     assert found.in_the_middle >= kills
     assert found.acknowledged > 0
     assert (found.lost, found.halves) == (0, 0)

@@ -15,7 +15,7 @@ from register.domain.parts import Part
 from register.domain.robots import Assembly, Position, Use
 from register.errors import NotFound
 from register.opening import Register
-from register.store import part_lists, parts, pieces, robots, shops, stock, wear
+from register.store import part_lists, parts, pieces, position_lists, robots, shops, stock, wear
 from tests.shops import NOON, SetClock, set_up_register
 from tests.store.told_registers import Said, tell_events, tell_ledgers, tell_parts, tell_robots
 
@@ -85,7 +85,7 @@ def test_where_used_has_every_position_and_the_assemblies_around_it(told: tuple[
     register, said = told
     for part in said.parts:
         with register.store.reading() as view:
-            found = robots.where_used(view, part.number.lower())
+            found = position_lists.where_used(view, part.number.lower())
         mine = [each for each in said.positions if each.part == part.number]
         assert found == tuple(
             Use(each, said.within(each)) for each in sorted(mine, key=lambda each: (each.robot, each.name))
@@ -111,7 +111,7 @@ def test_robots_are_read_with_their_own_structure_alone(told: tuple[Register, Sa
             assert set(robot.positions) == {each for each in said.positions if each.robot == robot.name}
             assert set(robot.assemblies) == {each for each in said.assemblies if each.robot == robot.name}
         active = [each for robot in every if robot.active for each in robot.positions]
-        assert list(robots.positions(view)) == active
+        assert list(position_lists.positions(view, position_lists.ON_ACTIVE_ROBOTS)) == active
     assert [robot.name for robot in every] == ["Basalt", "Gneiss", "Slate"]
 
 
@@ -143,14 +143,14 @@ def test_a_ring_of_assemblies_comes_to_an_end(tmp_path: Path) -> None:
         # Nothing in the program makes one; a file that was meddled with may hold one.
         ring = "UPDATE assembly SET parent_key = (SELECT key FROM assembly WHERE name = 'Hand') WHERE name = 'Arm'"
         tx.session.connection().execute(sa.text(ring))
-        (use,) = robots.where_used(tx, first.part)
+        (use,) = position_lists.where_used(tx, first.part)
     assert use.within == ("Arm", "Hand")
 
 
 def test_where_used_of_no_part_is_said(tmp_path: Path) -> None:
     register = set_up_register(tmp_path / "register", SetClock())
     with register.store.reading() as view, pytest.raises(NotFound, match="no part 'P-none'"):
-        robots.where_used(view, "P-none")
+        position_lists.where_used(view, "P-none")
 
 
 def test_what_was_just_written_is_read_back_in_the_same_operation(tmp_path: Path) -> None:

@@ -1,0 +1,269 @@
+"""Files that are built to be slow, large or misread: each with one idea."""
+
+import io
+import json
+import math
+import struct
+import zipfile
+from collections.abc import Callable
+from random import Random
+from typing import Any
+
+import ezdxf
+import numpy as np
+
+from tests.geometry.packed_bytes import ROOT, components, mesh_object, model, package, packed, zipped
+from tests.geometry.stl_bytes import ascii_stl, binary, box, cube, cylinder, moved, sphere
+from tests.hostile_rows import SIGNS
+
+Design = Callable[[], bytes]
+CUBE = mesh_object(1, cube(20.0))
+
+
+def _soup(count: int) -> bytes:
+    """Triangles that have nothing to do with each other."""
+    return binary(np.random.default_rng(1).uniform(0, 200, (count, 3, 3)))
+
+
+def _crumbs(count: int, inward: bool) -> bytes:
+    """Many separate tetrahedra, every second of them wound inward."""
+    corners = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
+    one = corners[[[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]]]
+    places = np.random.default_rng(2).uniform(0, 300, (count, 1, 1, 3))
+    every = one + places
+    if inward:
+        every[::2] = every[::2, :, ::-1]
+    return binary(every.reshape(-1, 3, 3))
+
+
+def _fan(count: int) -> bytes:
+    """One corner and one edge that all triangles share."""
+    apex, foot = np.zeros(3), np.array([0.0, 0.0, 50.0])
+    turns = np.linspace(0, 2 * math.pi, count, endpoint=False)
+    rim = np.stack([50 * np.cos(turns), 50 * np.sin(turns), np.full(count, 25.0)], axis=1)
+    return binary(np.stack([np.broadcast_to(apex, rim.shape), np.broadcast_to(foot, rim.shape), rim], axis=1))
+
+
+STL_BINARY: list[Design] = [
+    lambda: binary(cube(20.0))[:80] + b"\xff\xff\xff\xff" + binary(cube(20.0))[84:],
+    lambda: binary(cube(20.0), header=b"PK\x03\x04"),
+    lambda: binary(cube(20.0), header=b"solid \x1b[2J"),
+    lambda: _soup(20_000),
+    lambda: _soup(200_000),
+    lambda: _crumbs(50_000, False),
+    lambda: _crumbs(50_000, True),
+    lambda: _fan(100_000),
+    lambda: binary(np.repeat(cube(20.0), 20_000, axis=0)),
+    lambda: binary(box(0.01, 0.01, 9999.0)),
+    lambda: binary(cylinder(100.0, 9000.0, 40_000)),
+    lambda: binary(box(9999.0, 9999.0, 9999.0)),
+    lambda: binary(sphere(4999.0, 500)),
+    lambda: binary(np.concatenate([moved(box(300.0, 300.0, 0.002), 0.0, 0.0, 0.05 * k) for k in range(4000)])),
+]
+STL_ASCII: list[Design] = [
+    lambda: b"solid " + b"a" * 20_000_000,
+    lambda: b"solid a\n" + b"facet " * 4_000_000,
+    lambda: b"solid a\nendsolid a\n" * 500_000,
+    lambda: ascii_stl(cube(20.0)).replace(b" 20", b" " + b"2" * 5_000_000, 1),
+    lambda: ascii_stl(cube(20.0)) * 2000,
+    lambda: b" " * 50_000_000 + b"solid",
+    lambda: ascii_stl(cube(20.0), SIGNS),
+]
+
+
+def _doubling(deep: int, first: str) -> list[str]:
+    return [first, *(components(k, [(k - 1, ""), (k - 1, "1 0 0 0 1 0 0 0 1 0.5 0 0")]) for k in range(2, deep))]
+
+
+LAUGHS = "".join(f'<!ENTITY {b} "{f"&{a};" * 10}">' for a, b in zip("abcdefgh", "bcdefghi", strict=True))
+PACKED: list[Design] = [
+    lambda: package(f'<?xml version="1.0"?><!DOCTYPE m [<!ENTITY a "ha">{LAUGHS}]><m>&i;</m>'),
+    lambda: package('<!DOCTYPE m [<!ENTITY a SYSTEM "file:///dev/zero">]><m>&a;</m>'),
+    lambda: package('<!DOCTYPE m SYSTEM "http://localhost:9/x.dtd"><m/>'),
+    lambda: package(" " * 140_000_000),
+    lambda: package(b"<!--" + Random(3).randbytes(10_000_000).hex().encode()),
+    lambda: package(f'<model x="{"x" * 30_000_000}"/>'),
+    lambda: package(model([f'<x:y{k} xmlns:x="urn:{k}"/>' for k in range(200_000)], [])),
+    lambda: package(model(["<a>" * 1_000_000], [])),
+    lambda: package(f'<a:b xmlns:a="{"u" * 200_000}">' + "<a:b/>" * 2_000_000),
+    lambda: package(model(_doubling(40, CUBE), [(39, "")])),
+    lambda: package(model(_doubling(12, CUBE), [(11, "")])),
+    lambda: package(model(_doubling(40, '<object id="1"><mesh/></object>'), [(39, "")])),
+    lambda: package(model([CUBE], [(1, f"1 0 0 0 1 0 0 0 1 {21 * k} 0 0") for k in range(400)])),
+    lambda: package(model([CUBE], [(1, "")] * 9_000)),
+    lambda: package(model([CUBE], [(1, "")] * 2_000_000)),
+    lambda: package(model([f'<object id="{k}"/>' for k in range(1, 500_000)], [(1, "")])),
+    lambda: package(model(['<object id="1"><mesh><vertices>' + '<vertex x="0" y="0" z="0"/>' * 2_000_000], [])),
+    lambda: packed(sphere(50.0, 770)),
+    lambda: zipped({f"{k}": "" for k in range(30_000)}),
+    lambda: zipped({"[Content_Types].xml": "", "_rels/.rels": ROOT + " " * 200_000_000}),
+]
+
+
+def _overlapping() -> bytes:
+    """A thousand names for the same ten million blanks."""
+    content = bytearray(zipped({"a": " " * 10_000_000}))
+    at = content.index(b"PK\x01\x02")
+    entry, end = bytes(content[at : content.index(b"PK\x05\x06")]), content.index(b"PK\x05\x06")
+    made = content[:at] + b"".join(entry[:46] + bytes([97 + k % 26]) for k in range(900))
+    size = struct.pack("<HHHHIIH", 0, 0, 900, 900, 900 * 47, at, 0)
+    assert end > at
+    return bytes(made + b"PK\x05\x06" + size)
+
+
+PACKED.append(_overlapping)
+
+
+def _drawing(fill: Callable[[Any, Any], object]) -> bytes:
+    drawing = ezdxf.new("R2010", units=4)
+    fill(drawing, drawing.modelspace())
+    text = io.StringIO()
+    drawing.write(text)
+    return text.getvalue().encode()
+
+
+def _nested(drawing: Any, space: Any, wide: int = 10, deep: int = 12) -> None:
+    drawing.blocks.new("B0").add_circle((0, 0), 1)
+    for level in range(1, deep):
+        block = drawing.blocks.new(f"B{level}")
+        for k in range(wide):
+            block.add_blockref(f"B{level - 1}", (k, 0))
+    space.add_blockref(f"B{deep - 1}", (0, 0))
+
+
+def _in_itself(drawing: Any, space: Any) -> None:
+    drawing.blocks.new("B").add_blockref("B", (1, 1))
+    space.add_blockref("B", (0, 0))
+
+
+def _zigzag(count: int) -> Callable[[Any, Any], object]:
+    """A closed line that crosses itself as often as it can."""
+    chance = Random(4)
+    points = [(chance.uniform(0, 500), chance.uniform(0, 500)) for _ in range(count)]
+    return lambda drawing, space: space.add_lwpolyline(points, close=True)
+
+
+def _plate_with(add: Callable[[Any], object]) -> Callable[[Any, Any], object]:
+    def fill(drawing: Any, space: Any) -> None:
+        space.add_lwpolyline([(0, 0), (500, 0), (500, 500), (0, 500)], close=True)
+        add(space)
+
+    return fill
+
+
+def _circles(space: Any) -> None:
+    for k in range(5_000):
+        space.add_circle((250 + 100 * math.cos(k), 250 + 100 * math.sin(k)), 90)
+
+
+def _small_holes(space: Any) -> None:
+    for k in range(4_000):
+        space.add_circle((5 + 7 * (k % 70), 5 + 8 * (k // 70)), 1.5)
+
+
+def _loose_lines(space: Any) -> None:
+    chance = Random(5)
+    for _ in range(20_000):
+        space.add_line((chance.uniform(1, 499), chance.uniform(1, 499)), (chance.uniform(1, 499), 1))
+
+
+DXF: list[Design] = [
+    lambda: _drawing(_nested),
+    lambda: _drawing(_in_itself),
+    lambda: _drawing(lambda drawing, space: (
+        drawing.blocks.new("B").add_circle((0, 0), 1),
+        space.add_blockref("B", (0, 0), {"row_count": 30_000, "column_count": 30_000, "row_spacing": 1}),
+    )),
+    lambda: _drawing(_zigzag(300)),
+    lambda: _drawing(_zigzag(5_000)),
+    lambda: _drawing(_plate_with(_circles)),
+    lambda: _drawing(_plate_with(_small_holes)),
+    lambda: _drawing(_plate_with(_loose_lines)),
+    lambda: _drawing(_plate_with(lambda space: space.add_ellipse((250, 250), (100, 0), 1e-6))),
+    lambda: _drawing(_plate_with(lambda space: space.add_circle((1e300, 1e300), 1e300))),
+    lambda: _drawing(_plate_with(lambda space: space.add_spline([(k % 7, k % 11) for k in range(3_000)]))),
+    lambda: _drawing(_plate_with(lambda space: space.add_text(SIGNS.replace("\n", " ").replace("\r", " ")))),
+    lambda: b"  0\nSECTION\n" * 1_000_000 + b"  0\nEOF\n",
+    lambda: b"  0\nSECTION\n  2\nHEADER\n" + b"  9\n$A\n 40\n1e999\n" * 300_000 + b"  0\nENDSEC\n  0\nEOF\n",
+]  # fmt: skip
+DXF_BINARY: list[Design] = [
+    lambda: b"AutoCAD Binary DXF\r\n\x1a\0" + b"\0\0SECTION\0" * 300_000 + b"\0\0EOF\0",
+    lambda: b"AutoCAD Binary DXF\r\n\x1a\0" + b"\x01\0" + b"a" * 20_000_000 + b"SECTION EOF",
+]
+TOML: list[Design] = [
+    lambda: b"a = " + b"[" * 500_000,
+    lambda: b"a = " + b"{a=" * 300_000,
+    lambda: b".".join([b"a"] * 400_000) + b" = 1",
+    lambda: b"\n".join(b"[" + b".".join([b"a"] * 8) + b".x%d]" % k for k in range(30_000)),
+    lambda: b"a = " + b"9" * 900_000,
+    lambda: b"a = 1e" + b"9" * 900_000,
+    lambda: b"a = '''" + b"x" * 900_000,
+    lambda: b'a = "' + b"\\u001b" * 150_000 + b'"',
+    lambda: b"[[machine]]\n" * 70_000,
+    lambda: b"".join(b"k%d=%d\n" % (k, k) for k in range(60_000)),
+    lambda: b"# " + b"\xe2\x80\xae" * 300_000,
+    lambda: b"a" * 2_000_000,
+]
+CSV: list[Design] = [
+    lambda: b"number,name,wear\n" + b'"' * 15_000_001,
+    lambda: b"," * 19_000_000,
+    lambda: b"\n" * 19_000_000,
+    lambda: b"number,name,wear\n" + b"A,B,no\n" * 2_500_000,
+    lambda: b"number,name,wear\n" + b"".join(b"P-%d,Hub,no\n" % k for k in range(150_000)),
+    lambda: b"number,name,wear\n" + b"A" * 15_000_000 + b",B,no\n",
+    lambda: b"number,name,wear\n" + SIGNS.encode() + b",B,no\n",
+    lambda: b"number,name,wear\n=1+1,@SUM(A1),no\n",
+    lambda: b"number,name,wear\n\0,\0,\0\n" * 100_000,
+    lambda: b"a" * 21_000_000,
+]
+JSON: list[Design] = [
+    lambda: b"[" * 10_000_000,
+    lambda: b'[{"a":' * 2_000_000,
+    lambda: b"[" + b"{}," * 6_000_000 + b"{}]",
+    lambda: b'[{"number":' + b"9" * 10_000_000 + b"}]",
+    lambda: b'[{"number":1e' + b"9" * 30 + b"}]",
+    lambda: b'[{"number":"a","number":"b"}]',
+    lambda: b'[{"number":"' + b"\\" * 10_000_000 + b'"}]',
+    lambda: json.dumps([{"number": f"P-{k}", "name": "Hub", "wear": False} for k in range(120_000)]).encode(),
+    lambda: json.dumps([{"number": SIGNS, "name": SIGNS, "wear": False}]).encode(),
+    lambda: b'[{"number":NaN,"name":-Infinity,"wear":null}]',
+    lambda: b" " * 19_000_000 + b"[",
+]
+
+
+def _linked() -> bytes:
+    kept = io.BytesIO()
+    with zipfile.ZipFile(kept, "w") as archive:
+        entry = zipfile.ZipInfo("register.db")
+        entry.external_attr = 0o120777 << 16
+        archive.writestr(entry, "/etc/passwd")
+        archive.writestr("manifest.json", "{}")
+    return kept.getvalue()
+
+
+ZIP: list[Design] = [
+    _linked,
+    _overlapping,
+    lambda: zipped({"../../outside": "x", "manifest.json": "{}", "register.db": ""}),
+    lambda: zipped({"/tmp/outside": "x", "manifest.json": "{}", "register.db": ""}),
+    lambda: zipped({"C:\\outside": "x", "manifest.json": "{}", "register.db": ""}),
+    lambda: zipped({SIGNS: "x", "manifest.json": "{}", "register.db": ""}),
+    lambda: zipped({"manifest.json": "[" * 60_000, "register.db": ""}),
+    lambda: zipped({"manifest.json": "{}", "register.db": " " * 150_000_000}),
+    lambda: zipped({"manifest.json": " " * 50_000_000, "register.db": ""}),
+    lambda: zipped({f"{k}": "" for k in range(100_000)}, zipfile.ZIP_STORED),
+    lambda: b"PK\x05\x06" + b"\xff" * 18,
+    lambda: b"PK\x05\x06" + bytes(18),
+]
+
+DESIGNED: dict[str, list[Design]] = {
+    "stl binary": STL_BINARY,
+    "stl ascii": STL_ASCII,
+    "3mf": PACKED,
+    "dxf ascii": DXF,
+    "dxf binary": DXF_BINARY,
+    "toml": TOML,
+    "csv": CSV,
+    "json": JSON,
+    "zip": ZIP,
+}
