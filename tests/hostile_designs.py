@@ -94,7 +94,7 @@ PACKED: list[Design] = [
     lambda: package(model([CUBE], [(1, "")] * 2_000_000)),
     lambda: package(model([f'<object id="{k}"/>' for k in range(1, 500_000)], [(1, "")])),
     lambda: package(model(['<object id="1"><mesh><vertices>' + '<vertex x="0" y="0" z="0"/>' * 2_000_000], [])),
-    lambda: packed(sphere(50.0, 770)),
+    lambda: packed(sphere(50.0, 700)),
     lambda: zipped({f"{k}": "" for k in range(30_000)}),
     lambda: zipped({"[Content_Types].xml": "", "_rels/.rels": ROOT + " " * 200_000_000}),
 ]
@@ -161,9 +161,9 @@ def _small_holes(space: Any) -> None:
         space.add_circle((5 + 7 * (k % 70), 5 + 8 * (k // 70)), 1.5)
 
 
-def _loose_lines(space: Any) -> None:
+def _loose_lines(space: Any, count: int = 20_000) -> None:
     chance = Random(5)
-    for _ in range(20_000):
+    for _ in range(count):
         space.add_line((chance.uniform(1, 499), chance.uniform(1, 499)), (chance.uniform(1, 499), 1))
 
 
@@ -179,6 +179,7 @@ DXF: list[Design] = [
     lambda: _drawing(_plate_with(_circles)),
     lambda: _drawing(_plate_with(_small_holes)),
     lambda: _drawing(_plate_with(_loose_lines)),
+    lambda: _drawing(_plate_with(lambda space: _loose_lines(space, 70_000))),
     lambda: _drawing(_plate_with(lambda space: space.add_ellipse((250, 250), (100, 0), 1e-6))),
     lambda: _drawing(_plate_with(lambda space: space.add_circle((1e300, 1e300), 1e300))),
     lambda: _drawing(_plate_with(lambda space: space.add_spline([(k % 7, k % 11) for k in range(3_000)]))),
@@ -189,6 +190,24 @@ DXF: list[Design] = [
 DXF_BINARY: list[Design] = [
     lambda: b"AutoCAD Binary DXF\r\n\x1a\0" + b"\0\0SECTION\0" * 300_000 + b"\0\0EOF\0",
     lambda: b"AutoCAD Binary DXF\r\n\x1a\0" + b"\x01\0" + b"a" * 20_000_000 + b"SECTION EOF",
+]
+PROGRAMS: list[Design] = [
+    lambda: b"G1 X1 F600\n" + b"X2\nX1\n" * 400_000,
+    lambda: b"G1 F600 X1\n" + b"G2 X1 Y0 I-10000 J0\n" * 200_000,
+    lambda: b"G0 X1\n" + b"G83 X1 Z-9000 R1 Q.1 F600\n" * 1000,
+    lambda: b"G83 X1 Z-999 R1 Q1 F600\n" + b"X2\n" * 100_000,
+    lambda: b"X" * 50_000_000,
+    lambda: b"(" * 50_000_000,
+    lambda: b"G1" + b" X1" * 10_000_000 + b"F1",
+    lambda: b"\n" * 50_000_000,
+    lambda: b"G1 X1 F1\r" * 900_000,
+    lambda: b"G1 X0.000000000000000000000000000001 F0.000000000000000000000001\n" * 1000,
+    lambda: b"G93\n" + b"G1 X.000000001 F.000000001\nX0\n" * 1000,
+    lambda: b"".join(b"G%d X1 F1\nM%d\n" % (k, k) for k in range(20_000)),
+    lambda: b"#1=1\nO1 while [#1 lt 1e9]\nG1 X#1 F600\nO1 endwhile\n",
+    lambda: b"G1 X1 F1 ;" + SIGNS.encode() + b"\nM117 " + SIGNS.encode() + b"\n",
+    lambda: b"G1 X1 E1 F600\n" + b"E2\nE1\n" * 300_000,
+    lambda: b"G4 P86400\n" * 1000 + b"G0 X1\n",
 ]
 TOML: list[Design] = [
     lambda: b"a = " + b"[" * 500_000,
@@ -262,6 +281,7 @@ DESIGNED: dict[str, list[Design]] = {
     "3mf": PACKED,
     "dxf ascii": DXF,
     "dxf binary": DXF_BINARY,
+    "g-code": PROGRAMS,
     "toml": TOML,
     "csv": CSV,
     "json": JSON,

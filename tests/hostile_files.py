@@ -24,6 +24,7 @@ from register.domain.estimates import EstimateRequest
 from register.domain.parts import Process
 from register.domain.table_columns import COLUMNS, ONLY_OUT, Subject, TableForm
 from register.estimate import whole
+from register.estimate.gcode import estimate_program, machine_for
 from register.geometry.drawings import read_drawing
 from register.geometry.meshes import read_mesh
 from register.opening import Register
@@ -246,6 +247,32 @@ def _drawn(fmt: str) -> bytes:
 
 
 @cache
+def _programs() -> list[bytes]:
+    routed = [
+        "%",
+        "O0001",
+        "G21 G90 G17",
+        "T1 M6",
+        "S18000 M3",
+        "G0 Z5",
+        "G98 G83 X10 Y10 Z-3 R2 Q1 F300",
+        "Y90",
+        "G80",
+    ]
+    for k in range(40):
+        routed += [f"G0 X{k} Y0", "G1 Z-3 F200", f"Y90 F{600 + k}", f"G2 X{k} Y90 I-2 J0", f"G3 X{k + 1} Y80 R9"]
+    printed = ["M104 S210", "G28", "G92 E0", "M83"]
+    for k in range(200):
+        printed += [
+            f"G1 X{50 + 40 * (k % 2)} Y{k / 2:.3f} E{0.05 * k:.5f} F1800",
+            "G1 E-0.8 F2400",
+            f"G0 Z{k / 10:.2f}",
+        ]
+    inches = ["G20 G91 G95 S6000", "G1 X1 F.004", "G18 G2 X1 Z1 R1", "G93", "G1 Y2 F3", "G4 P0.5", "M30"]
+    return ["\n".join(each).encode() for each in (routed, printed, inches)]
+
+
+@cache
 def _shops() -> list[bytes]:
     return [SHOP_TOML]
 
@@ -313,12 +340,17 @@ def _drawing(content: bytes) -> object:
     return read_drawing(content, "part.dxf")
 
 
+def _program(content: bytes) -> object:
+    return estimate_program(content, "part.nc", machine_for(content, built_in()), built_in().shop.print_settings)
+
+
 READERS: dict[str, Reader] = {
     "stl binary": Reader(_stl_binary, _mesh, 10),
     "stl ascii": Reader(_stl_ascii, _mesh, 8),
     "3mf": Reader(_packed, _mesh, 10, _inner),
     "dxf ascii": Reader(_dxf, _drawing, 6),
     "dxf binary": Reader(_dxf_binary, _drawing, 4),
+    "g-code": Reader(_programs, _program, 6),
     "toml": Reader(_shops, lambda content: read_shop(content, "shop.toml"), 7),
     "csv": Reader(partial(_tables, TableForm.CSV), partial(_table, TableForm.CSV), 7),
     "json": Reader(partial(_tables, TableForm.JSON), partial(_table, TableForm.JSON), 5),

@@ -98,7 +98,7 @@ def _overdrawn(view: Reading) -> Iterator[Fault]:
 
 
 def _faults_of_files(register: Register, named: tuple[str, ...]) -> Iterator[Fault]:
-    for sha256 in named:
+    for sha256 in (*named, *orphans.spare_files(register.folder)):
         try:
             register.files.verify(sha256)
         except StoreBroken as broken:

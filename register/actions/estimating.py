@@ -1,6 +1,6 @@
 """Estimating a file, with a register's shop or without one."""
 
-from register.domain.estimates import Estimate, EstimateRequest
+from register.domain.estimates import Estimate, EstimateRequest, ProgramEstimate
 from register.domain.shop import ShopSettings
 from register.estimate import whole
 from register.settings.print_changes import changed_prints
@@ -16,6 +16,25 @@ def estimate_file(content: bytes | None, name: str, request: EstimateRequest, se
         If the file, the material or the size is not fit for it.
     """
     return whole.estimate(content, name, request, settings)
+
+
+def estimate_program(content: bytes, name: str, machine: str | None, settings: ShopSettings) -> ProgramEstimate:
+    """Estimate one run of a machine program, on the machine named or the shop's first that can; nothing is kept.
+
+    Raises
+    ------
+    BadFile
+        If it is no program whose moves can be known from it alone.
+    NotFound
+        If the shop has no machine of that name.
+    NotAllowed
+        If none of its machines could run it.
+    """
+    # With it comes numpy, which a list of spares does without.
+    from register.estimate import gcode
+
+    chosen = gcode.machine_for(content, settings, machine)
+    return gcode.estimate_program(content, name, chosen, settings.shop.print_settings)
 
 
 def settings_of(shop_file: bytes | None, name: str) -> ShopSettings:

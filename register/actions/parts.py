@@ -60,10 +60,10 @@ def show_part(register: Register, number: str) -> PartSheet:
         history,
         estimates,
         tuple(use.position for use in uses),
+        tuple(use.within for use in uses),
         on_hand,
         spare,
         _warnings(history[-1] if history else None, spare),
-        tuple(use.within for use in uses),
     )
 
 

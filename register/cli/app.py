@@ -1,40 +1,17 @@
 """Every command by its name, and running one."""
 
 from functools import cache
-from importlib.metadata import version
 from typing import Annotated, Any
 
 import typer
 from typer.main import get_command
 
-from register.cli import (
-    competition_commands,
-    demo_command,
-    estimate_command,
-    history_commands,
-    job_commands,
-    keeping_commands,
-    part_commands,
-    plan_commands,
-    revision_commands,
-    robot_commands,
-    shop_commands,
-    spare_commands,
-    stock_commands,
-    upgrade_command,
-)
 from register.cli.here import AsOf, Folder, Json, Nouns, Who, here, put, take_common
+from register.cli.on_demand import Front
 from register.cli.saying import say_error, say_note
 from register.cli.wrong_words import wrong_words
 from register.errors import RegisterError
 
-_KINDS = {
-    "<str>": "<text>",
-    "<list[str]>": "<text>",
-    "<int>": "<number>",
-    "<int range>": "<number>",
-    "<float>": "<number>",
-}
 # What the library makes of Ctrl-C.
 _STOPPED = 130
 
@@ -43,11 +20,13 @@ app = Nouns("The part register and job planner of a robotics shop. Without a com
 
 def _print_version(asked: bool) -> None:
     if asked:
+        from importlib.metadata import version
+
         put(f"pitwright {version('pitwright')}\n")
         raise typer.Exit
 
 
-@app.callback(invoke_without_command=True)
+@app.callback(cls=Front, invoke_without_command=True)
 def front(
     context: typer.Context,
     register_folder: Folder = None,
@@ -66,42 +45,9 @@ def front(
         raise typer.Exit(open_register_screens(here(context).register))
 
 
-for noun, group in (
-    ("part", part_commands.verbs),
-    ("revision", revision_commands.verbs),
-    ("robot", robot_commands.verbs),
-    ("assembly", robot_commands.assembly_verbs),
-    ("job", job_commands.verbs),
-    ("spare", spare_commands.verbs),
-    ("replacement", spare_commands.replacement_verbs),
-    ("competition", competition_commands.verbs),
-    ("stock", stock_commands.verbs),
-    ("shop", shop_commands.verbs),
-    ("machine", shop_commands.machine_verbs),
-):
-    app.add_typer(group, name=noun)
-
-for module in (
-    *(shop_commands, demo_command, estimate_command, plan_commands, history_commands, keeping_commands),
-    *(upgrade_command,),
-):
-    module.add_single_verbs(app)
-
-
 @cache
 def _commands() -> Any:
-    found: Any = get_command(app)
-    _say_kinds(found)
-    return found
-
-
-def _say_kinds(command: Any) -> None:
-    """Let the help say what kind of word goes where, instead of a type of the language: `<text>` for `<str>`."""
-    for parameter in command.params:
-        kind = parameter.display_type
-        parameter.display_type = lambda context, kind=kind: _KINDS.get(kind(context), kind(context))
-    for below in getattr(command, "commands", {}).values():
-        _say_kinds(below)
+    return get_command(app)
 
 
 def run(words: list[str]) -> int:

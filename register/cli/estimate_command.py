@@ -15,6 +15,8 @@ from register.reports import estimates as reports
 from register.units.quantities import length_mm
 from register.units.sheets import split_material
 
+PROGRAMS = {".gcode", ".nc", ".ngc", ".tap"}
+
 
 def add_single_verbs(app: Nouns) -> None:
     """Add the verb."""
@@ -23,7 +25,7 @@ def add_single_verbs(app: Nouns) -> None:
 
 def estimate(
     context: typer.Context,
-    file: Annotated[Path, typer.Argument(help="STL, 3MF or DXF.")],
+    file: Annotated[Path, typer.Argument(help="STL, 3MF or DXF; or a machine program: .gcode, .nc, .ngc, .tap.")],
     process: Annotated[Process | None, typer.Option(help="How it is made; told from the file if left out.")] = None,
     material: Annotated[str | None, typer.Option(help='"PLA", or for sheet "6061 3.175 mm".')] = None,
     thickness: Annotated[str | None, typer.Option(help="Sheet thickness: 3.175 mm, 1/8 in.")] = None,
@@ -44,6 +46,10 @@ def estimate(
     else:
         known = estimating.settings_of(read_file(shop_file) if shop_file else None, shop_file.name if shop_file else "")
     known = estimating.with_print_settings(known, tuple(settings or ()))
+    if file.suffix.casefold() in PROGRAMS:
+        ran = estimating.estimate_program(content, file.name, machine, known)
+        place.show(ran, lambda: reports.program_report(ran))
+        return
     name, thickness_mm = split_material(material) if material else (None, None)
     request = EstimateRequest(
         process or (Process.ROUTED if file.suffix.casefold() == ".dxf" else Process.PRINTED),

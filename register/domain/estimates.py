@@ -105,6 +105,27 @@ class BoughtEstimate:
     warnings: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class ProgramEstimate:
+    """One run of a machine program: its moves, waits and tool changes, without heating and a person's work.
+
+    `cut_length_mm` is what moves at a feed, or on a printer with filament; `rapid_length_mm` is the rest.
+    """
+
+    process: str
+    sha256: str
+    machine: str
+    blocks: int
+    duration_s: float
+    duration_low_s: float
+    duration_high_s: float
+    cut_length_mm: float
+    rapid_length_mm: float
+    dwell_s: float
+    tool_changes: int
+    warnings: tuple[str, ...]
+
+
 Estimate = PrintedEstimate | RoutedEstimate | BoughtEstimate
 
 

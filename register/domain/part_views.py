@@ -45,10 +45,10 @@ class PartSheet:
     revisions: tuple[Revision, ...]
     estimates: Mapping[str, Estimate]
     positions: tuple[Position, ...]
+    within: tuple[tuple[str, ...], ...]
     on_hand: tuple[OnHand, ...]
     spare: SpareLine | None
     warnings: tuple[str, ...]
-    within: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)

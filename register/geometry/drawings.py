@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
 LARGEST_BYTES = 50_000_000
+# The library makes some 200 bytes of each pair of lines, whatever they say.
+MOST_LINES = 1_500_000
+LARGEST_BINARY_BYTES = 10_000_000
 MOST_ENTITIES = 100_000
 MOST_BLOCKS = 10_000
 MOST_POINTS = 5_000_000
@@ -112,6 +115,8 @@ def _refuse_other_files(data: bytes, name: str) -> None:
         raise BadDrawing(f"{name} is empty.", "Export the drawing again.")
     if len(data) > LARGEST_BYTES:
         raise BadDrawing(f"{name} has {len(data) / 1e6:.0f} MB.", f"Give at most {LARGEST_BYTES / 1e6:.0f} MB.")
+    if data.count(b"\n") > MOST_LINES or (b"Binary DXF" in data[:22] and len(data) > LARGEST_BINARY_BYTES):
+        raise BadDrawing(f"{name} is too fine to be handled.", "Export its curves with fewer points.")
     if data.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] == b"<":
         raise BadDrawing(f"{name} is a web page and not a drawing.", "Download the DXF file itself.")
     if data[:4] == b"AC10" and data[4:6].isdigit():

@@ -18,8 +18,8 @@ UNITS_MM = {"micron": 0.001, "millimeter": 1.0, "centimeter": 10.0, "inch": 25.4
 # The end of the namespace of the core specification.
 CORE = "/3dmanufacturing/core/2015/02"
 # A small file may unfold into this many; checking them takes some 0.6 kB each, and 500 MB is the limit.
-MOST_TRIANGLES = 600_000
-MOST_CORNERS = 600_000
+MOST_TRIANGLES = 500_000
+MOST_CORNERS = 500_000
 MOST_OBJECTS = 10_000
 MOST_PLACED = 10_000
 # What placing one piece costs, in triangles: many small pieces are as slow as one large.

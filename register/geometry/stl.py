@@ -1,6 +1,7 @@
 """The bytes of an STL file: triangles, or a refusal that says what is wrong with them."""
 
 import re
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from register.errors import BadMesh
 Floats = NDArray[np.float64]
 
 LARGEST_BYTES = 200_000_000
+MOST_SOLIDS = 10_000
 HEAD_BYTES, FACET_BYTES = 84, 50
 FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("mark", "<u2")])
 EXPORT_AGAIN = "Export the part again as a binary STL."
@@ -108,7 +110,10 @@ def _not_an_stl(content: bytes, count: int, name: str) -> BadMesh:
 
 
 def _ascii_triangles(text: bytes, name: str) -> Floats:
-    marks = list(_SOLID_LINE.finditer(text))
+    # Not all of them at once: a file of nothing else has millions.
+    marks = list(islice(_SOLID_LINE.finditer(text), 2 * MOST_SOLIDS + 1))
+    if len(marks) > 2 * MOST_SOLIDS:
+        raise BadMesh(f"{name} is an ASCII STL of more than {MOST_SOLIDS} solids.", EXPORT_AGAIN)
     words = [mark.group(1).lower() for mark in marks]
     if len(words) % 2 or words != [b"solid", b"endsolid"] * (len(words) // 2) or not words:
         raise BadMesh(

@@ -2,7 +2,7 @@
 
 from rich.console import Group, RenderableType
 
-from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate, RoutedEstimate
+from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate, ProgramEstimate, RoutedEstimate
 from register.reports.wording import counted, grid, line
 from register.units.money import written_money
 from register.units.written import written_duration, written_length, written_mass
@@ -22,6 +22,17 @@ def estimate_report(estimate: Estimate, currency: str) -> RenderableType:
     shown: list[RenderableType] = [grid(rows)]
     shown += [line(f"! {warning}", "bold") for warning in estimate.warnings]
     return Group(*shown)
+
+
+def program_report(estimate: ProgramEstimate) -> RenderableType:
+    """What a machine program takes."""
+    rows = [
+        ("program", f"{counted(estimate.blocks, 'block')} on {estimate.machine}"),
+        ("cut", f"{estimate.cut_length_mm / 1000:.2f} m, and {estimate.rapid_length_mm / 1000:.2f} m between"),
+        ("tool changes", str(estimate.tool_changes)),
+        ("time of one", _span(estimate)),
+    ]
+    return Group(grid(rows), *(line(f"! {warning}", "bold") for warning in estimate.warnings))
 
 
 def _rows(estimate: Estimate) -> list[tuple[str, str]]:
@@ -78,6 +89,6 @@ def _pockets(estimate: RoutedEstimate) -> list[tuple[str, str]]:
     return [("pockets", said)] if said else []
 
 
-def _span(estimate: PrintedEstimate | RoutedEstimate) -> str:
+def _span(estimate: PrintedEstimate | RoutedEstimate | ProgramEstimate) -> str:
     low, high = written_duration(estimate.duration_low_s), written_duration(estimate.duration_high_s)
     return f"{written_duration(estimate.duration_s)} (likely {low} to {high}, not yet calibrated)"

@@ -76,10 +76,10 @@ def _places(sheet: PartSheet) -> RenderableType:
     if not sheet.positions:
         return line("On no robot.")
     rows = [
-        (each.robot, each.assembly, each.name, f"{each.quantity} × {each.required}", fitted_words(each))
-        for each in sheet.positions
+        (each.robot, " › ".join(around), each.name, f"{each.quantity} × {each.required}", fitted_words(each))
+        for each, around in zip(sheet.positions, sheet.within, strict=True)
     ]
-    return table(("robot", "assembly", "position", "required", "fitted"), rows)
+    return table(("robot", "within", "position", "required", "fitted"), rows)
 
 
 def _on_hand(sheet: PartSheet) -> RenderableType:

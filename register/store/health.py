@@ -58,7 +58,7 @@ def _faults_of_triggers(connection: Connection, cure: str) -> Iterator[Fault]:
     wanted = trigger_statements(connection)
     for table in tables_with_history(connection):
         if any(f"history_{table}_{moment}" not in triggers for moment in ("insert", "update", "delete")):
-            yield Fault(f"Changes of {table} are not kept.", cure)
+            yield Fault(f"In the history, changes of {table} are not kept.", cure)
     (schema,) = connection.exec_driver_sql("PRAGMA user_version").one()
     for name, sql in triggers.items():
         # A trigger of an earlier schema may have been written otherwise; an upgrade writes all of them anew.

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from register.errors import StoreBroken
 from register.store import backup
-from register.store.file_room import FILE_NAME, PASSING_NAME
+from register.store.file_room import FILE_NAME, PASSING_NAME, FileRoom
 from register.store.header import DATABASE
 from register.store.queue import turn
 
@@ -39,7 +39,7 @@ def remembered_files(connection: sqlite3.Connection) -> set[str]:
     rows = connection.execute(
         "SELECT DISTINCT json_extract(coalesce(new, old), '$.sha256') FROM change WHERE row_table = 'stored_file'"
     )
-    return {str(sha256) for (sha256,) in rows}
+    return {sha256 for (sha256,) in rows if isinstance(sha256, str) and FILE_NAME.fullmatch(sha256)}
 
 
 def loose_files(folder: Path, before: datetime) -> tuple[Loose, ...]:
@@ -74,6 +74,14 @@ def take_away_loose_files(folder: Path, before: datetime) -> tuple[Loose, ...]:
             return tuple(each for each in _loose(folder, connection, before) if _gone(each.path))
         finally:
             connection.execute("ROLLBACK")
+
+
+def spare_files(folder: Path) -> tuple[str, ...]:
+    """Hashes of the files that stand in their places and that only the history names; raises StoreBroken."""
+    room = FileRoom(folder)
+    with backup.reading(folder / DATABASE) as connection:
+        only_remembered = remembered_files(connection) - named_files(connection).keys()
+    return tuple(sorted(sha256 for sha256 in only_remembered if room.path(sha256).is_file()))
 
 
 def links(folder: Path) -> tuple[Path, ...]:

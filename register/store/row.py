@@ -23,6 +23,8 @@ class Row(SQLModel):
     """A row with a time-ordered key and a version that counts its changes."""
 
     metadata: ClassVar[MetaData] = metadata
+    # A table model checks nothing that it is given, so what it would check with is not made at start.
+    model_config = {"defer_build": True}
 
     key: str = Field(primary_key=True, sa_type=Text)
     version: int = Field(default=1, nullable=False)

@@ -33,12 +33,17 @@ ADDRESS_SPACE_BYTES = 6_000_000_000
 MOST_MB = 500.0
 # A process that has held so much is replaced: what the next file takes would be counted with what is left of it.
 REPLACED_MB = 350.0
-KILLED_AFTER = 3.0
+# In limits: of the processor's time, and of waiting for what does nothing.
+KILLED_AFTER, WAITED_FOR = 3.0, 30.0
 
 
 @dataclass
 class Outcome:
-    """What one file came to. `peak_mb` is all that the process held at most meanwhile, libraries too."""
+    """What one file came to.
+
+    `seconds` are of the processor, so that what else the computer does is not counted; `peak_mb` is all that the
+    process held at most meanwhile, the file and the libraries too.
+    """
 
     reader: str
     number: int
@@ -81,8 +86,9 @@ def read_hostile(name: str, number: int, run: int, limit_s: float = 0.0) -> Outc
     """Make one file and read it, in this process."""
     content = hostile_file(name, number, run)
     _reset_peak()
-    signal.setitimer(signal.ITIMER_REAL, KILLED_AFTER * limit_s)
-    began = time.perf_counter()
+    signal.setitimer(signal.ITIMER_PROF, KILLED_AFTER * limit_s)
+    signal.setitimer(signal.ITIMER_REAL, WAITED_FOR * limit_s)
+    began = time.process_time()
     kind, said = "answer", ""
     try:
         READERS[name].read(content)
@@ -94,8 +100,9 @@ def read_hostile(name: str, number: int, run: int, limit_s: float = 0.0) -> Outc
             kind = "undisarmed"
     except BaseException as fault:  # noqa: BLE001  # whatever it is, it is what is looked for
         kind, said = "fault", f"{type(fault).__name__}: {fault}"[:300]
-    seconds = time.perf_counter() - began
-    signal.setitimer(signal.ITIMER_REAL, 0.0)
+    seconds = time.process_time() - began
+    for timer in (signal.ITIMER_PROF, signal.ITIMER_REAL):
+        signal.setitimer(timer, 0.0)
     return Outcome(name, number, kind, said[:400], seconds, _peak_mb())
 
 
@@ -121,7 +128,6 @@ def _work(pipe: Connection, run: int, limit_s: float) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_SPACE_BYTES, ADDRESS_SPACE_BYTES))
     # A warning would stand on a person's screen.
     warnings.simplefilter("error")
-    signal.signal(signal.SIGALRM, signal.SIG_DFL)
     while (wanted := pipe.recv()) is not None:
         pipe.send(read_hostile(*wanted, run, limit_s))
 
@@ -153,7 +159,7 @@ class _Worker:
         except EOFError:
             self.process.join()
             code = self.process.exitcode or 0
-            kind = "hang" if code == -signal.SIGALRM else "crash"
+            kind = "hang" if code in {-signal.SIGPROF, -signal.SIGALRM} else "crash"
             return Outcome(*self.at, kind, f"the process ended with {code}", 0.0, 0.0)
         return made
 
@@ -190,7 +196,7 @@ def main() -> int:
     parser.add_argument("--files", type=int, default=56_000)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--run", type=int, default=0, help="another number gives other files")
-    parser.add_argument("--limit-s", type=float, default=20.0, help="longest that one file may take")
+    parser.add_argument("--limit-s", type=float, default=10.0, help="processor time that one file may take")
     parser.add_argument("--keep", type=Path, help="folder for the files that went wrong")
     parser.add_argument("--only", help="READER:NUMBER, one file in this process")
     parser.add_argument("--json", action="store_true")

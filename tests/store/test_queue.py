@@ -150,11 +150,11 @@ def test_threads_of_one_register_write_in_turn_and_lose_nothing(register: Regist
 
 
 @forks
-def test_hungry_processes_pass_nobody_by_more_than_a_few_times(tmp_path: Path) -> None:
+def test_hungry_processes_overtake_nobody_more_than_a_few_times(tmp_path: Path) -> None:
     found = take_at_once(tmp_path / "register", processes=4, takes=15)
     assert (found.lost, found.failed) == (0, 0)
-    # In a perfect queue the three others come once each between two takes of one; without one, dozens do.
-    assert found.most_passed_by <= 9
+    # Only who asks in the same moment may come first; without a queue a whole row of 15 does.
+    assert found.most_overtaken <= 9
     assert found.longest_s < 5
     assert tickets(tmp_path / "register") == []
 
