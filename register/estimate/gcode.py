@@ -80,10 +80,9 @@ def estimate_program(content: bytes, name: str, machine: Machine, settings: Prin
         program.run(block)
         if program.ended:
             break
-    program.paths.rest()
     if not program.cut_mm and not program.rapid_mm:
         raise BadFile(f"{name} moves nothing.", "Give a program with moves.")
-    duration = program.paths.duration_s
+    duration = program.paths.duration_s()
     if duration > LONGEST_S:
         raise BadFile(f"{name} would run for more than a year.", "Check its feeds.")
     notes = blocks.notes + program.notes

@@ -11,6 +11,7 @@ from register.errors import BadFile
 
 LARGEST_BYTES = 60_000_000
 MOST_BLOCKS = 1_000_000
+MOST_LINES = 2_000_000
 LONGEST_BLOCK = 1_000
 # Program text in which more than so much is not understood is another language.
 MOST_ODD_LINES, ODD_SHARE = 5, 0.1
@@ -66,6 +67,8 @@ class Blocks:
         if b"\0" in self._content:
             raise self._refusal("is no program text", "Give the program as text: .nc, .ngc, .tap or .gcode.")
         content = self._content if b"\n" in self._content else self._content.replace(b"\r", b"\n")
+        if content.count(b"\n") > MOST_LINES:
+            raise self._refusal(f"has more than {MOST_LINES} lines", "Estimate it in parts.")
         for number, line in enumerate(io.BytesIO(content), 1):
             block = self._block(line.decode("latin-1"), number)
             if block is not None:

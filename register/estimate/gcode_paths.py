@@ -11,7 +11,7 @@ from register.estimate.motion import paths_s, straight_s
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
 
-# So many points are planned at once; the stop between two lots is one acceleration of thousands.
+# So many points are planned at once; where a lot ends in the middle of a run, the stop there is one of thousands.
 LOT = 50_000
 # An arc is run in chords that leave it by no more.
 SAGITTA_MM = 0.01
@@ -19,7 +19,7 @@ MOST_CHORDS = 720
 
 
 class Paths:
-    """Gathers moves and plans each run of them from rest to rest.
+    """Gathers moves and plans each run of them from rest to rest, many runs at once.
 
     Parameters
     ----------
@@ -28,11 +28,15 @@ class Paths:
     """
 
     def __init__(self, start: Point, acceleration_mm_s2: float, junction_deviation_mm: float) -> None:
-        self.duration_s = 0.0
         self.points = 0
+        self._planned_s = self._waits_s = 0.0
         self._acceleration, self._deviation = acceleration_mm_s2, junction_deviation_mm
-        self._at: array[float] = array("d", start)
-        self._speeds: array[float] = array("d")
+        self._begin(start)
+
+    def duration_s(self) -> float:
+        """The time of all moves and waits so far."""
+        self._plan()
+        return self._planned_s + self._waits_s
 
     def line(self, target: Point, speed_mm_s: float) -> None:
         """A straight move from where the last one ended."""
@@ -40,7 +44,7 @@ class Paths:
         self._speeds.append(speed_mm_s)
         self.points += 1
         if len(self._speeds) >= LOT:
-            self.rest()
+            self._plan()
 
     def arc(self, points: Floats, radius_mm: float, speed_mm_s: float) -> None:
         """An arc in chords (n, 3); corners so shallow would slow nothing, so that its radius does."""
@@ -49,32 +53,54 @@ class Paths:
         self._speeds.extend([limited] * len(points))
         self.points += len(points)
         if len(self._speeds) >= LOT:
-            self.rest()
+            self._plan()
 
     def rest(self) -> None:
-        """Come to rest: all moves since the last rest are planned."""
-        if self._speeds:
-            points = np.array(self._at, dtype=np.float64).reshape(-1, 3)
-            bounds = np.array([0, len(points)])
-            self.duration_s += float(
-                paths_s(points, bounds, np.array(self._speeds), self._acceleration, self._deviation)[0]
-            )
-            self._at = self._at[-3:]
-            self._speeds = array("d")
+        """Come to rest."""
+        last = len(self._at) // 3
+        if last - self._bounds[-1] > 1:
+            self._bounds.append(last)
+            self._at.extend(self._at[-3:])
+            # Between two runs nothing moves; the planner passes it over.
+            self._speeds.append(1.0)
 
     def jump(self, position: Point) -> None:
         """Come to rest, and go on elsewhere without a move."""
         self.rest()
-        self._at = array("d", position)
+        self._at[-3:] = array("d", position)
 
     def wait(self, seconds: float) -> None:
         """Come to rest and stay there."""
         self.rest()
-        self.duration_s += seconds
+        self._waits_s += seconds
 
     def straight(self, length_mm: float, speed_mm_s: float) -> None:
         """A move of something else, such as filament, from rest to rest."""
-        self.wait(float(straight_s(length_mm, speed_mm_s, self._acceleration)))
+        self.rest()
+        self._lengths.append(length_mm)
+        self._length_speeds.append(speed_mm_s)
+        if len(self._lengths) >= LOT:
+            self._plan()
+
+    def _begin(self, start: Point) -> None:
+        self._at: array[float] = array("d", start)
+        self._speeds: array[float] = array("d")
+        self._bounds = [0]
+        self._lengths: array[float] = array("d")
+        self._length_speeds: array[float] = array("d")
+
+    def _plan(self) -> None:
+        """Plan what was gathered and begin anew where it ended."""
+        points = np.array(self._at, dtype=np.float64).reshape(-1, 3)
+        if self._speeds:
+            bounds = np.array([*self._bounds, len(points)], dtype=np.int64)
+            runs = paths_s(points, bounds, np.array(self._speeds), self._acceleration, self._deviation)
+            self._planned_s += float(runs.sum())
+        if self._lengths:
+            others = straight_s(np.array(self._lengths), np.array(self._length_speeds), self._acceleration)
+            self._planned_s += float(others.sum())
+        x, y, z = points[-1]
+        self._begin((float(x), float(y), float(z)))
 
 
 def arc_points(

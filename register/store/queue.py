@@ -127,7 +127,7 @@ def _wait(ticket: _Ticket, longest_s: float) -> None:
                 f"for {longest_s:g} s.",
                 "Wait a moment and try again; nothing was changed.",
             )
-        time.sleep(min(_LOOK_S * ahead, _LONGEST_LOOK_S))
+        time.sleep(min(_LOOK_S * ahead * ahead, _LONGEST_LOOK_S))
 
 
 def _ahead(own: Path) -> int:

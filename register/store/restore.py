@@ -84,8 +84,8 @@ def _brought_back(
                     raise StoreBroken(f"Another program made {path} meanwhile.", "Restore again.")
             return None, False
         with closing(_opened(path)) as live:
-            if _is_sound(live, path):
-                before = _backed_up_and_locked(live, folder, now, source)
+            before = _backed_up_and_locked(live, path, now, source)
+            if before is not None:
                 _write_into(copy, live)
                 why = f"{RESTORE_WORDS}{shown(source.name)[:NAME_LENGTH]}; what was before is {before.name}"
                 _note(live, now, who, why)
@@ -97,21 +97,29 @@ def _opened(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(database_uri(path), uri=True, timeout=backup.WAIT_S, isolation_level=None)
 
 
-def _is_sound(live: sqlite3.Connection, path: Path) -> bool:
+def _backed_up_and_locked(live: sqlite3.Connection, path: Path, now: datetime, source: Path) -> Path | None:
+    """Back `live` up, and keep everybody else out until it closes; None if it is damaged, with nothing done."""
     try:
         (application,) = live.execute("PRAGMA application_id").fetchone()
-        if application != APPLICATION_ID:
-            raise StoreBroken(f"{path} is a database, but not a register.", "Move it out of there first.")
-        return backup.is_sound(live)
-    except sqlite3.DatabaseError as error:
-        if getattr(error, "sqlite_errorname", "").startswith(_DAMAGED):
-            return False
+        if application == APPLICATION_ID:
+            return _locked_after_backup(live, path.parent, now, source)
+    except (StoreBroken, sqlite3.DatabaseError) as error:
+        # A copy is looked over whole; only where it fails is it asked whether the register itself is the reason.
+        if _is_damaged(live, error):
+            return None
         raise
+    raise StoreBroken(f"{path} is a database, but not a register.", "Move it out of there first.")
 
 
-def _backed_up_and_locked(live: sqlite3.Connection, folder: Path, now: datetime, source: Path) -> Path:
-    """Back `live` up, and keep everybody else out until it closes; nothing is written between the two."""
+def _is_damaged(live: sqlite3.Connection, error: Exception) -> bool:
+    try:
+        return not backup.is_sound(live)
+    except sqlite3.DatabaseError as again:
+        names = {getattr(each, "sqlite_errorname", "") for each in (again, error)}
+        return any(name.startswith(_DAMAGED) for name in names)
 
+
+def _locked_after_backup(live: sqlite3.Connection, folder: Path, now: datetime, source: Path) -> Path:
     def version() -> int:
         return int(live.execute("PRAGMA data_version").fetchone()[0])
 

@@ -164,7 +164,7 @@ class PartsScreen(RegisterScreen[PartsView]):
             self.read()
 
     def _say_planned(self, plan: Plan) -> None:
-        self.say(f"Planned: {plan.status}. `pitwright plan --last` lists every job; u takes it back.")
+        self.say(f"Planned: {plan.status}. `pitwright plan --last` lists every job.")
 
     def _show_plan_line(self, text: Text) -> None:
         self.query_one("#plan", Static).update(text)
