@@ -7,7 +7,7 @@ import sys
 
 from register.errors import RegisterError
 
-_MADE_BEFORE_LOOKING = 50_000
+MADE_BEFORE_LOOKING = (50_000, 20, 20)
 
 
 def main() -> None:
@@ -32,7 +32,7 @@ def _code(words: list[str]) -> int:
         if words:
             # A command is short, and nearly all that it makes stays to its end: the libraries that it loads. Looking
             # through them for rubbish at Python's usual rate is a sixth of the whole.
-            gc.set_threshold(_MADE_BEFORE_LOOKING, 20, 20)
+            gc.set_threshold(*MADE_BEFORE_LOOKING)
             from register.cli.app import run
 
             return run(words)

@@ -123,7 +123,9 @@ def _routed(content: bytes | None, name: str, request: EstimateRequest, settings
 
 def _bought(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> BoughtEstimate:
     if request.unit_cost_cents is None or request.lead_days is None:
-        raise NotAllowed("A bought part needs its price and its lead time.", "Give what a piece costs and the days to delivery.")
+        raise NotAllowed(
+            "A bought part needs its price and its lead time.", "Give what a piece costs and the days to delivery."
+        )
     return estimate_bought(request.unit_cost_cents, request.lead_days, request.needed_on)
 
 

@@ -164,12 +164,15 @@ class _Worker:
         return made
 
 
-def read_many(files: int, processes: int, run: int, limit_s: float) -> tuple[dict[str, Tally], list[Outcome]]:
-    """Read hostile files of every kind in processes of their own; gives back the tallies and what went wrong."""
-    whole = sum(reader.weight for reader in READERS.values())
-    wanted = [(name, k) for name, reader in READERS.items() for k in range(-(-files * reader.weight // whole))]
+def read_many(
+    names: list[str], files: int, processes: int, run: int, limit_s: float
+) -> tuple[dict[str, Tally], list[Outcome]]:
+    """Read hostile files of those kinds in processes of their own; gives back the tallies and what went wrong."""
+    weights = sum(READERS[name].weight for name in names)
+    wanted = [(name, k) for name in names for k in range(-(-files * READERS[name].weight // weights))]
     wanted.reverse()
-    tallies = {name: Tally() for name in READERS}
+    whole, done = len(wanted), 0
+    tallies = {name: Tally() for name in names}
     workers = [_Worker(run, limit_s) for _ in range(processes)]
     wrong: list[Outcome] = []
     for worker in workers:
@@ -178,6 +181,9 @@ def read_many(files: int, processes: int, run: int, limit_s: float) -> tuple[dic
         for pipe in wait(list(busy)):
             worker = busy[pipe]  # type: ignore[index]
             outcome = worker.outcome()
+            done += 1
+            if done % 2000 == 0:
+                print(f"{done} of {whole} files, {len(wrong)} wrong", file=sys.stderr, flush=True)
             tally = tallies[outcome.reader]
             known = len(tally.wrong)
             tally.count(outcome, limit_s)
@@ -197,6 +203,7 @@ def main() -> int:
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--run", type=int, default=0, help="another number gives other files")
     parser.add_argument("--limit-s", type=float, default=10.0, help="processor time that one file may take")
+    parser.add_argument("--reader", choices=list(READERS), action="append", help="of these alone; repeat it")
     parser.add_argument("--keep", type=Path, help="folder for the files that went wrong")
     parser.add_argument("--only", help="READER:NUMBER, one file in this process")
     parser.add_argument("--json", action="store_true")
@@ -208,7 +215,7 @@ def main() -> int:
         READERS[name].read(hostile_file(name, int(number), words.run))
         return 0
     began = time.perf_counter()
-    tallies, wrong = read_many(words.files, words.processes, words.run, words.limit_s)
+    tallies, wrong = read_many(words.reader or list(READERS), words.files, words.processes, words.run, words.limit_s)
     seconds = time.perf_counter() - began
     for outcome in wrong if words.keep else ():
         words.keep.mkdir(parents=True, exist_ok=True)

@@ -38,7 +38,7 @@ class Sizes:
     """
 
     parts: int = 100_000
-    wear: int = 1_000
+    wear: int = 500
     ledger: int = 1_000_000
     robots: int = 24
     positions: int = 250

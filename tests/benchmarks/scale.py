@@ -2,11 +2,14 @@
 
 python tests/benchmarks/scale.py [--parts 100000] [--ledger 1000000] [--folder DIR] [--json]
 
-CPU of this process. Each reading is measured on an open view, and beside it the same question put by hand with
-sqlite3 in the same run, rows as they come. `first` is the first call, as a command has it; the rest is a median.
+CPU of this process, which looks for garbage as seldom as a command does. Each reading is measured on an open view, and
+beside it the same question put by hand with sqlite3 in the same run, rows as they come. `first` is the first call, as a
+command has it, then the least and the median of the others; the least is held against the limit, since whatever else
+the computer does only adds to it.
 """
 
 import argparse
+import gc
 import json
 import sqlite3
 import statistics
@@ -25,6 +28,7 @@ if __package__ in (None, ""):
 from register.actions import parts as part_actions
 from register.actions.checking import check_register
 from register.actions.spares import list_spares
+from register.cli.__main__ import MADE_BEFORE_LOOKING
 from register.domain.part_views import Page
 from register.opening import Register, open_register
 from register.store import parts, position_lists, wear
@@ -59,11 +63,12 @@ _WEAR = (
 
 @dataclass(frozen=True)
 class Cost:
-    """CPU of one question in milliseconds; `ratio` is to sqlite3 by hand. None where there is nothing to compare."""
+    """CPU of one question in milliseconds; `ratio` is of the least to the least by hand, None without one."""
 
     what: str
     answers: int
     first_ms: float
+    least_ms: float
     median_ms: float
     limit_ms: float | None
     by_hand_ms: float | None = None
@@ -72,7 +77,7 @@ class Cost:
     @property
     def over(self) -> bool:
         """Whether it is over its limit."""
-        return self.limit_ms is not None and self.median_ms > self.limit_ms
+        return self.limit_ms is not None and self.least_ms > self.limit_ms
 
 
 def costs(register: Register, repeats: int) -> Iterator[Cost]:
@@ -119,12 +124,11 @@ def _cost(
 ) -> Cost:
     first_ms, answer = _timed_ms(ask)
     again = [_timed_ms(ask)[0] for _ in range(repeats - 1)] or [first_ms]
-    median_ms = statistics.median(again)
+    least_ms, median_ms = min(again), statistics.median(again)
     if by_hand is None:
-        return Cost(what, len(answer), first_ms, median_ms, limit_ms)
-    by_hand()
-    by_hand_ms = statistics.median(_timed_ms(by_hand)[0] for _ in range(repeats))
-    return Cost(what, len(answer), first_ms, median_ms, limit_ms, by_hand_ms, median_ms / by_hand_ms)
+        return Cost(what, len(answer), first_ms, least_ms, median_ms, limit_ms)
+    by_hand_ms = min(_timed_ms(by_hand)[0] for _ in range(repeats))
+    return Cost(what, len(answer), first_ms, least_ms, median_ms, limit_ms, by_hand_ms, least_ms / by_hand_ms)
 
 
 def _timed_ms(call: Callable[[], Any]) -> tuple[float, Any]:
@@ -139,14 +143,13 @@ def main() -> None:
     parser.add_argument("--parts", type=int, default=Sizes.parts, help="each with three revisions")
     parser.add_argument("--wear", type=int, default=Sizes.wear, help="of them, parts that wear")
     parser.add_argument("--ledger", type=int, default=Sizes.ledger, help="moves of pieces and stock, and replacements")
-    parser.add_argument(
-        "--wear-moves", type=float, default=Sizes.wear_moves, help="share of moves, of wear parts"
-    )
+    parser.add_argument("--wear-moves", type=float, default=Sizes.wear_moves, help="share of moves, of wear parts")
     parser.add_argument("--files", type=int, default=Sizes.files, help="in the file room")
     parser.add_argument("--folder", type=Path, help="kept, and used again as it is; a temporary one if left out")
     parser.add_argument("--repeats", type=int, default=21, help="of each reading")
     parser.add_argument("--json", action="store_true")
     said = parser.parse_args()
+    gc.set_threshold(*MADE_BEFORE_LOOKING)
     sizes = Sizes(said.parts, said.wear, said.ledger, files=said.files, wear_moves=said.wear_moves)
     with tempfile.TemporaryDirectory() as passing:
         began = time.perf_counter()
@@ -163,7 +166,7 @@ def main() -> None:
         for each in found:
             limit = "" if each.limit_ms is None else f"limit {each.limit_ms:g}{', OVER' if each.over else ''}"
             by_hand = "" if each.ratio is None else f"by hand {each.by_hand_ms:8.2f}, ratio {each.ratio:5.1f}"
-            told = f"first {each.first_ms:9.2f} ms, then {each.median_ms:9.2f} ms"
+            told = f"first {each.first_ms:8.2f}, least {each.least_ms:8.2f}, median {each.median_ms:8.2f} ms"
             print(f"{each.what:26} {each.answers:7} answers  {told}  {by_hand:33} {limit}")
     sys.exit(any(each.over for each in found))
 

@@ -260,3 +260,11 @@ def test_command_estimates_a_program_by_its_ending(tmp_path: Path, ending: str) 
     assert said.code == 0 and "3 blocks on" in said.out
     made = command("estimate", str(path), "--json").json
     assert made["process"] == "program" and made["cut_length_mm"] == 60.0 and json.dumps(made)
+
+
+def test_long_run_is_planned_in_lots_that_cost_no_more_than_a_stop_each() -> None:
+    steps = 120_000
+    made = run("G91", "G1 X0.001 F600", *["X0.001"] * (steps - 1))
+    whole = straight(steps / 1000.0, 10.0)
+    # A stop and a start at 10 mm/s cost 10/1000 s together; there are two within 120,000 moves.
+    assert whole <= made.duration_s <= whole + 2 * 0.0101

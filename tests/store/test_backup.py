@@ -95,6 +95,21 @@ def test_backups_of_one_second_stand_beside_each_other(register: Register) -> No
     assert [each.name for each in list_backups(register.folder)] == [second.name, first.name]
 
 
+def test_disk_without_hard_links_takes_backups_too_and_none_is_written_over(
+    register: Register, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_links(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", no_links)
+    first, second = (make_backup(register.folder, NOON, BackupReason.ASKED) for _ in range(2))
+    assert names_in(register.folder) == {first.name, second.name} and first != second
+    (register.folder / "register.db").write_bytes(b"shopping list\n" * 20)
+    done = restore(register.folder, first, NOON, STUDENT)
+    assert done.before is not None and Path(done.before).read_bytes() == b"shopping list\n" * 20
+    check_register(again(register))
+
+
 def test_backup_among_writers_ends_and_is_of_one_moment(register: Register) -> None:
     stop = threading.Event()
 

@@ -145,7 +145,7 @@ def tell_ledgers(said: Said, tx: Writing) -> None:
         there = sum(
             each.quantity for each in said.on_hand(part.number) if (each.revision, each.place) == (letter, place)
         )
-        move = OnHand(part.number, letter, place, said.random.choice([2, 3, *[-there] * (there > 0)]))
+        move = OnHand(part.number, letter, place, said.random.choice([1, 2, 3, *[-there] * (there > 0)]))
         kind = PieceMove.RECEIVED if move.quantity > 0 else PieceMove.TAKEN
         left = pieces.move_pieces(tx, part.number.lower(), letter, place, kind, move.quantity)
         said.moves.append(move)
