@@ -91,7 +91,8 @@ def test_the_whole_job_once(shop: Shop, tmp_path: Path) -> None:
         assert job["start"] <= job["end"] <= job["unload"] and job["late_s"] == 0
     # Four days from now.
     assert next(job["end"] for job in plan["jobs"] if job["job"] == "A-3") == "2031-03-08T15:40:00Z"
-    assert shop("plan", "--last") == plan
+    # Made as of another time than now, it was only looked at.
+    assert command("plan", "--last", register=shop.register).code == 4
 
     for verb in ("start", "made", "finish", "accept"):
         state = shop("job", verb, "A-1")["state"]
@@ -168,3 +169,9 @@ def test_init_without_a_shop_file_takes_a_usual_shop(tmp_path: Path) -> None:
     shop("part", "add", "RV-1", "Bearing")
     shop("revision", "add", "RV-1", "--cost", "1", "--lead-days", "1")
     assert shop("job", "add", "RV-1", "1")["number"] == "B-1"
+
+
+def test_the_plan_that_was_taken_is_shown_again_until_another_is(demo: Path) -> None:
+    taken = command("plan", "--json", register=demo).json
+    command("--as-of", "2031-03-10 16:40", "plan", register=demo)
+    assert command("plan", "--last", "--json", register=demo).json == taken

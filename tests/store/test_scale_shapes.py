@@ -17,7 +17,9 @@ from register.domain.robots import Assembly, Position, Use
 from register.errors import NotFound
 from register.opening import Register
 from register.store import part_lists, parts, pieces, position_lists, robots, shops, stock, wear
-from tests.shops import NOON, SetClock, set_up_register
+from tests.benchmarks import scale
+from tests.benchmarks.large_register import Sizes, large_register
+from tests.shops import NOON, SetClock, row_counts, set_up_register
 from tests.store.told_registers import Said, tell_events, tell_ledgers, tell_parts, tell_robots
 
 SEEDS = range(8)
@@ -223,3 +225,17 @@ def test_newest_revision_of_some_parts_is_found_whatever_the_case(tmp_path: Path
         number = said.revisions[-1].part
         found = part_lists.newest(tx, {number.lower()})
     assert found == {number: said.revisions[-1]}
+
+
+def test_the_benchmark_makes_a_sound_register_of_the_size_that_it_is_told(tmp_path: Path) -> None:
+    sizes = Sizes(parts=120, wear=12, ledger=400, robots=3, positions=20, files=4, lots=3, events=4)
+    register = large_register(tmp_path / "register", sizes)
+    found = {cost.what: cost.answers for cost in scale.costs(register, 2)}
+    register.store.close()
+    # Ten positions of each robot hold the one part; a page is of 50; all else is as many as there are.
+    assert found["where-used"] >= 30
+    assert (found["page"], found["spares warning"], found["action: every part"]) == (50, 12, 120)
+    assert (found["find, rare"], found["find, nothing"], found["check"]) == (1, 0, 1)
+    counts = row_counts(register)
+    assert counts["piece_move"] + counts["stock_move"] + counts["replacement"] == 400
+    assert (counts["part"], counts["revision"], counts["stored_file"], counts["open_operation"]) == (120, 360, 4, 0)
