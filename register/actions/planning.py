@@ -71,7 +71,7 @@ def plan_jobs(
         raise RegisterError(f"The plan that was made breaks a rule: {wrong[0]}.", "Report it; nothing was kept.")
     if not keep:
         return plan
-    with register.store.writing(register.who, f"plan {len(problem.jobs)} jobs") as tx:
+    with register.store.writing(register.who, f"plan the queue, {len(problem.jobs)} open") as tx:
         if history.last_operation(tx) != stood_on + 1:
             raise StaleEdit("The register changed while the plan was made.", "Plan again.")
         plans.keep_plan(tx, stood_on, _as_kept(plan))

@@ -262,9 +262,7 @@ def _stands_in_the_way(number: int, later: Later | None, how: str = "stands on i
     return NotAllowed(f"Operation {number} cannot be undone: {named} {how}.", "Undo that one first.")
 
 
-def _restore(
-    connection: Connection, table: str, columns: _Columns, key: str, old: str | None, new: str | None
-) -> None:
+def _restore(connection: Connection, table: str, columns: _Columns, key: str, old: str | None, new: str | None) -> None:
     if old is None:
         connection.execute(text(f'DELETE FROM "{table}" WHERE "key" = :key'), {"key": key})
         return

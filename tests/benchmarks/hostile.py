@@ -33,6 +33,7 @@ ADDRESS_SPACE_BYTES = 6_000_000_000
 MOST_MB = 500.0
 # A process that has held so much is replaced: what the next file takes would be counted with what is left of it.
 REPLACED_MB = 350.0
+SETTLED_AFTER = {1, 10, 100, 1000}
 # In limits: of the processor's time, and of waiting for what does nothing.
 KILLED_AFTER, WAITED_FOR = 3.0, 30.0
 
@@ -128,8 +129,14 @@ def _work(pipe: Connection, run: int, limit_s: float) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_SPACE_BYTES, ADDRESS_SPACE_BYTES))
     # A warning would stand on a person's screen.
     warnings.simplefilter("error")
+    served = 0
     while (wanted := pipe.recv()) is not None:
         pipe.send(read_hostile(*wanted, run, limit_s))
+        served += 1
+        if served in SETTLED_AFTER:
+            # The libraries are loaded by now; to look through them for garbage after each file would take longer
+            # than the files.
+            gc.freeze()
 
 
 class _Worker:

@@ -24,7 +24,8 @@ def leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
 COMMANDS = sorted(leaves(get_command(app)))
 NOUNS = sorted({path[0] for path in COMMANDS if len(path) == 2})
 
-# One use of each command, in an order in which each can follow the last. FILE, PLATE, SHOP, NEW, ZIP and COPY stand for paths.
+# One use of each command, in an order in which each can follow the last. Words in capitals (FILE, PLATE …) stand for
+# paths.
 USES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("part", "add"): ("RV-1", "Hub", "--wear"),
     ("part", "list"): (),
