@@ -156,6 +156,18 @@ def _circles(space: Any) -> None:
         space.add_circle((250 + 100 * math.cos(k), 250 + 100 * math.sin(k)), 90)
 
 
+def _rings(space: Any) -> None:
+    for k in range(3_000):
+        space.add_circle((250, 250), 10 + 0.07 * k)
+
+
+def _star(space: Any) -> None:
+    """Lines that all but meet in one point, and lines that do."""
+    for k in range(10_000):
+        space.add_line((100 + 1e-6 * k, 100), (300 + 0.01 * k, 200))
+        space.add_line((100, 100), (300, 200 + 0.02 * k))
+
+
 def _small_holes(space: Any) -> None:
     for k in range(4_000):
         space.add_circle((5 + 7 * (k % 70), 5 + 8 * (k // 70)), 1.5)
@@ -178,6 +190,8 @@ DXF: list[Design] = [
     lambda: _drawing(_zigzag(5_000)),
     lambda: _drawing(_plate_with(_circles)),
     lambda: _drawing(_plate_with(_small_holes)),
+    lambda: _drawing(_plate_with(_rings)),
+    lambda: _drawing(_plate_with(_star)),
     lambda: _drawing(_plate_with(_loose_lines)),
     lambda: _drawing(_plate_with(lambda space: _loose_lines(space, 70_000))),
     lambda: _drawing(_plate_with(lambda space: space.add_ellipse((250, 250), (100, 0), 1e-6))),

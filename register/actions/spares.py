@@ -194,9 +194,10 @@ def _usable_piece(
         return max(usable, key=lambda each: ordinal(each.revision or "A"))
     listed = ", ".join(f"{each.quantity} × {each.revision or 'unmarked'} at {each.place}" for each in there) or "none"
     takes = " or ".join(sorted({known for each in positions for known in carried(each)}, key=ordinal))
+    asked = "".join((f" of revision {letter.strip().upper()}" if letter else "", f" at {place}" if place else ""))
     raise NoSpare(
-        f"No usable spare of {number} is on hand (there: {listed}; fitted: {takes or 'nowhere'}).",
-        "Make or order one, or bring one back with `pitwright undo`.",
+        f"No usable spare of {number}{asked} is on hand (there: {listed}; fitted: {takes or 'nowhere'}).",
+        "Make or order one; enter what is there already with `pitwright spare add`.",
     )
 
 

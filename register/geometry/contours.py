@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 
 # Ends closer than this are one point; pieces closer than this are drawn twice. Source: common practice.
 SNAP_MM = 0.02
+# Different ends within a square of SNAP_MM.
+MOST_IN_ONE_PLACE = 64
+# Contours that are looked at together for crossings; the search ends with the first that cross.
+LOOKED_AT_ONCE = 100
 
 
 def closed_contours(pieces_mm: Sequence[Floats]) -> tuple[list[Floats], int]:
@@ -67,12 +71,15 @@ def one_outline(rings_mm: Sequence[Floats]) -> Polygon:
     if not all(polygon.is_valid and polygon.area > SNAP_MM**2 for polygon in polygons):
         raise BadDrawing("A contour crosses or touches itself.", "Redraw it as one clean loop.")
     edges = [polygon.exterior for polygon in polygons]
-    first, second = shapely.STRtree(edges).query(edges, predicate="intersects")
-    if (first != second).any():
-        x, y = rings_mm[int(first[first != second][0])][0]
-        raise BadDrawing(
-            f"Two contours cross or touch; one of them passes x {x:.2f}, y {y:.2f} mm.", "Trim or move one of them."
-        )
+    tree = shapely.STRtree(edges)
+    for begin in range(0, len(edges), LOOKED_AT_ONCE):
+        first, second = tree.query(edges[begin : begin + LOOKED_AT_ONCE], predicate="intersects")
+        crossing = first[first + begin != second]
+        if len(crossing):
+            x, y = rings_mm[begin + int(crossing[0])][0]
+            raise BadDrawing(
+                f"Two contours cross or touch; one of them passes x {x:.2f}, y {y:.2f} mm.", "Trim or move one of them."
+            )
     parts = nested(rings_mm)
     if len(parts) == 1:
         return parts[0]
@@ -124,7 +131,9 @@ def _walked(pieces: list[Floats], nodes: NDArray[np.int64]) -> list[Floats]:
 
 def _numbered_ends(pieces: list[Floats]) -> NDArray[np.int64]:
     """Numbers of the points at which pieces begin and end, (n, 2); ends within SNAP_MM share one."""
-    ends = np.array([piece[[0, -1]] for piece in pieces], dtype=np.float64).reshape(-1, 2)
+    every = np.array([piece[[0, -1]] for piece in pieces], dtype=np.float64).reshape(-1, 2)
+    # Each place once: thousands of lines may begin in one point.
+    ends, places = np.unique(every, axis=0, return_inverse=True)
     parent = list(range(len(ends)))
 
     def root(index: int) -> int:
@@ -140,8 +149,12 @@ def _numbered_ends(pieces: list[Floats]) -> NDArray[np.int64]:
             for other in cells.get(cell, ()):
                 if np.hypot(*(ends[other] - ends[index])) <= SNAP_MM:
                     parent[root(other)] = root(index)
-        cells.setdefault((column, row), []).append(index)
-    return np.array([root(index) for index in range(len(ends))], dtype=np.int64).reshape(-1, 2)
+        crowd = cells.setdefault((column, row), [])
+        crowd.append(index)
+        if len(crowd) > MOST_IN_ONE_PLACE:
+            raise BadDrawing(f"Too many lines end near x {x:.2f}, y {y:.2f} mm.", "Delete what is drawn over and over.")
+    roots = np.array([root(index) for index in range(len(ends))], dtype=np.int64)
+    return roots[places.ravel()].reshape(-1, 2)
 
 
 def _without_doubles(pieces: list[Floats], nodes: NDArray[np.int64]) -> tuple[list[int], int]:

@@ -1,7 +1,7 @@
 """Whether a plan keeps the rules, checked from the rules alone: nothing here is shared with what made it."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -86,10 +86,11 @@ def _under_way(problem: PlanProblem, job: PlanJob, planned: PlannedJob) -> Itera
 
 def _on_machine(problem: PlanProblem, job: PlanJob, planned: PlannedJob) -> Iterator[str]:
     machine = next((each for each in problem.machines if each.name == planned.machine), None)
-    runs_s = next((each.loads_s for each in job.choices if each.machine == planned.machine), None)
-    if machine is None or machine.out_of_order or runs_s is None:
+    ways = [each.loads_s for each in job.choices if each.machine == planned.machine]
+    if machine is None or machine.out_of_order or not ways:
         yield f"stands on {planned.machine}, which cannot do it"
         return
+    runs_s = next((way for way in ways if _are_runs(planned, way)), ways[0])
     if not planned.loads or len(planned.loads) != len(runs_s):
         yield f"needs {len(runs_s)} loads and has {len(planned.loads)}"
         return
@@ -101,6 +102,13 @@ def _on_machine(problem: PlanProblem, job: PlanJob, planned: PlannedJob) -> Iter
             yield "has a load set up before the one ahead of it is unloaded"
     for load, run_s in zip(planned.loads, runs_s, strict=True):
         yield from _load(problem, machine, load, run_s)
+
+
+def _are_runs(planned: PlannedJob, way: Sequence[float]) -> bool:
+    """Whether the loads of a job are those of one of its ways onto its machine."""
+    return len(planned.loads) == len(way) and all(
+        _lasts(load.end - load.run, run_s) for load, run_s in zip(planned.loads, way, strict=True)
+    )
 
 
 def _load(problem: PlanProblem, machine: MachineDay, load: PlannedLoad, run_s: float) -> Iterator[str]:

@@ -31,11 +31,13 @@ def plan_problem(as_of: datetime, settings: ShopSettings, works: Sequence[JobWor
         The stock.
     """
     by_name = {machine.name: machine for machine in settings.machines}
+    windows = attended_windows(settings.shop, as_of, HORIZON_DAYS)
+    spans_s = sorted({(each.closes - each.opens).total_seconds() for each in windows})
     return PlanProblem(
         as_of,
-        attended_windows(settings.shop, as_of, HORIZON_DAYS),
+        windows,
         tuple(machine_day(machine) for machine in settings.machines),
-        tuple(_plan_job(work, settings, by_name) for work in works),
+        tuple(_plan_job(work, settings, by_name, spans_s) for work in works),
         _supplies(as_of, lots),
         settings.shop.zone,
     )
@@ -59,10 +61,40 @@ def load_s(work: JobWork, loads: MachineLoads, settings: ShopSettings, machine: 
     return tuple(heating_s + pieces * (estimate.duration_s - heating_s) for pieces in loads.pieces)
 
 
-def _plan_job(work: JobWork, settings: ShopSettings, by_name: dict[str, Machine]) -> PlanJob:
+def ways_by_hours(
+    work: JobWork, loads: MachineLoads, settings: ShopSettings, machine: Machine, spans_s: Sequence[float]
+) -> tuple[MachineLoads, ...]:
+    """The ways of loading a machine that the planner may choose from: full beds, and loads that the hours can hold.
+
+    Parameters
+    ----------
+    loads
+        Full beds.
+    spans_s
+        Lengths of the attended spans that there are, s. On a machine that may run unattended they do not count.
+    """
+    day = machine_day(machine)
+    one_s, two_s = load_s(work, MachineLoads(machine.name, (1, 2)), settings, machine) or (0.0, 0.0)
+    piece_s = two_s - one_s
+    if day.unattended or not loads.pieces or piece_s <= 0:
+        return (loads,)
+    ways = {loads.pieces: loads}
+    for span_s in spans_s:
+        # A second to spare, since a load is rounded up to whole seconds.
+        most = int((span_s - machine.set_up_s - machine.unload_s - (one_s - piece_s) - 1.0) // piece_s)
+        if 1 <= most < max(loads.pieces):
+            full, rest = divmod(sum(loads.pieces), most)
+            pieces = (most,) * full + ((rest,) if rest else ())
+            ways.setdefault(pieces, MachineLoads(machine.name, pieces))
+    return tuple(ways.values())
+
+
+def _plan_job(work: JobWork, settings: ShopSettings, by_name: dict[str, Machine], spans_s: Sequence[float]) -> PlanJob:
     job = work.job
     choices = tuple(
-        MachineChoice(loads.machine, load_s(work, loads, settings, by_name[loads.machine])) for loads in work.loads
+        MachineChoice(each.machine, load_s(work, each, settings, by_name[each.machine]))
+        for loads in work.loads
+        for each in ways_by_hours(work, loads, settings, by_name[loads.machine], spans_s)
     )
     ordered_s = work.estimate.lead_days * _DAY_S if isinstance(work.estimate, BoughtEstimate) else None
     running = job.state is JobState.RUNNING and job.started_at is not None

@@ -62,14 +62,18 @@ def _why_by_hours(floor: Floor, job: PlanJob, due: int) -> str:
     alone = floor.alone(job, 0)
     unloaded, lane = alone if alone else (floor.hours.end(), None)
     where = f" on {lane.machine.name}" if lane else ""
-    why = f"even alone{where} it is in hand {floor.moment(unloaded)}: the attended hours allow no earlier"
-    could = [
-        each.machine.name
-        for each, runs in floor.usable(job)
-        if not (each.unattended or each.machine.router)
-        and (loads := each.permitted().series(runs, 0)) is not None
-        and loads[-1].unloaded <= due
-    ]
+    why = (
+        f"even alone{where} it is in hand {floor.moment(unloaded)}: the attended hours allow no earlier on one machine"
+    )
+    could = list(
+        dict.fromkeys(
+            each.machine.name
+            for each, runs in floor.usable(job)
+            if not (each.unattended or each.machine.router)
+            and (loads := each.permitted().series(runs, 0)) is not None
+            and loads[-1].unloaded <= due
+        )
+    )
     if could:
         why += (
             f"; with a responsible adult's permission to run {names_text(could, 'or')} unattended it could be in time"

@@ -47,7 +47,7 @@ def no_end_in_sight(floor: Floor, job: PlanJob, ready: int) -> str:
     if not floor.hours.closes:
         return "nobody is in the shop in the hours planned: plan further ahead or add attended hours"
     end = f"not before {floor.moment(floor.hours.end())}, where the hours planned end"
-    names = names_text([lane.machine.name for lane, _ in floor.usable(job)], "or")
+    names = names_text(list(dict.fromkeys(lane.machine.name for lane, _ in floor.usable(job))), "or")
     needs = joined_needs(job.needs)
     if floor.alone(job, 0) is None:
         return f"{end}: even alone on {names} it takes longer"

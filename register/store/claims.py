@@ -32,7 +32,8 @@ def claimed_register(path: Path) -> Iterator[sqlite3.Connection]:
     with closing(connection):
         try:
             _refuse_what_is_no_register(connection, shown(path.name))
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+            # What SQLite says of a damaged table quotes its bytes, whatever they are.
             raise _not_taken(path, error) from error
         except DBAPIError as error:
             raise _not_taken(path, error.orig) from error

@@ -134,7 +134,7 @@ _CURES = {
     "SQLITE_READONLY": ("it cannot be written", "Check the permissions of the folder; nothing was changed."),
     "SQLITE_CANTOPEN": ("it cannot be opened", "Check that the folder exists and may be read and written."),
     "SQLITE_NOTADB": ("it is not a database", "Name the folder of a register, or bring back a copy of this one."),
-    "SQLITE_CORRUPT": ("it is damaged", "Copy the folder away, then bring back the last good copy."),
+    "SQLITE_CORRUPT": ("it is damaged", "Copy the folder away, then give `pitwright check`: it names the way back."),
     # The last sync of a commit comes after the operation is kept; SQLite does not say which one failed.
     "SQLITE_IOERR_FSYNC": ("the disk did not answer", "Check the disk, then `pitwright history`: is it kept or not?"),
     "SQLITE_IOERR": ("the disk did not answer", "Check the disk; nothing was changed."),

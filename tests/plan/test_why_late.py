@@ -31,13 +31,13 @@ def test_a_job_too_long_for_the_time_left() -> None:
 def test_a_job_that_the_hours_hold_up_and_that_a_permission_could_save() -> None:
     # 5 h of work from 14:00, due on Tuesday at 6:00: attended it ends on Tuesday at 14:00.
     late = job("A-1", 30, hours=(2, 3))
-    held = "even alone on P-1 it is in hand 2031-03-04 12:00 UTC: the attended hours allow no earlier"
+    held = "even alone on P-1 it is in hand 2031-03-04 12:00 UTC: the attended hours allow no earlier on one machine"
     assert why(shop(late, machines=(printer(unattended=False),), as_of_h=14), "A-1") == held
     # In two loads nothing is gained overnight: the second run would end at 19:00 and wait for 9:00.
     # In one load, due at 9:30, it is.
     single = job("A-1", 33.5, hours=(5,))
     assert why(shop(single, machines=(printer(unattended=False),), as_of_h=14), "A-1") == (
-        "even alone on P-1 it is in hand 2031-03-04 14:00 UTC: the attended hours allow no earlier; "
+        "even alone on P-1 it is in hand 2031-03-04 14:00 UTC: the attended hours allow no earlier on one machine; "
         "with a responsible adult's permission to run P-1 unattended it could be in time"
     )
 
