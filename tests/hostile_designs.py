@@ -289,6 +289,13 @@ ZIP: list[Design] = [
     lambda: b"PK\x05\x06" + bytes(18),
 ]
 
+REGISTER: list[Design] = [
+    lambda: b"",
+    lambda: b"SQLite format 3\0",
+    lambda: b"SQLite format 3\0" + b"\xff" * 200_000,
+    lambda: b"SQLite format 3\0" + bytes(50_000_000),
+]
+
 DESIGNED: dict[str, list[Design]] = {
     "stl binary": STL_BINARY,
     "stl ascii": STL_ASCII,
@@ -299,5 +306,6 @@ DESIGNED: dict[str, list[Design]] = {
     "toml": TOML,
     "csv": CSV,
     "json": JSON,
+    "register": REGISTER,
     "zip": ZIP,
 }

@@ -27,7 +27,7 @@ from register.estimate import whole
 from register.estimate.gcode import estimate_program, machine_for
 from register.geometry.drawings import read_drawing
 from register.geometry.meshes import read_mesh
-from register.opening import Register
+from register.opening import Register, open_register
 from register.settings.shop_file import built_in, read_shop
 from register.settings.tables_text import read_table
 from register.store.archive import write_archive
@@ -311,6 +311,18 @@ def _read_archive(content: bytes) -> object:
             assert not left, left
 
 
+@cache
+def _databases() -> list[bytes]:
+    return [(_register().folder / "register.db").read_bytes()]
+
+
+def _open_database(content: bytes) -> object:
+    """The opener, as the first step of every command."""
+    with TemporaryDirectory() as folder:
+        (Path(folder) / "register.db").write_bytes(content)
+        return open_register(Path(folder), "Tuva Skifer")
+
+
 def _estimated(process: Process, material: str, name: str, content: bytes) -> object:
     """What `pitwright estimate` does with the file."""
     return whole.estimate(content, name, EstimateRequest(process, material, 3.0), built_in())
@@ -354,5 +366,6 @@ READERS: dict[str, Reader] = {
     "toml": Reader(_shops, lambda content: read_shop(content, "shop.toml"), 7),
     "csv": Reader(partial(_tables, TableForm.CSV), partial(_table, TableForm.CSV), 7),
     "json": Reader(partial(_tables, TableForm.JSON), partial(_table, TableForm.JSON), 5),
+    "register": Reader(_databases, _open_database, 2),
     "zip": Reader(_archives, _read_archive, 2, _inner_register),
 }

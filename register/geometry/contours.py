@@ -20,6 +20,8 @@ SNAP_MM = 0.02
 MOST_IN_ONE_PLACE = 64
 # Contours that are looked at together for crossings; the search ends with the first that cross.
 LOOKED_AT_ONCE = 100
+# Pairs of contours whose boxes overlap, each twice and with itself: 700 rings in each other, or 100,000 holes in one.
+MOST_OVERLAPS = 500_000
 
 
 def closed_contours(pieces_mm: Sequence[Floats]) -> tuple[list[Floats], int]:
@@ -72,8 +74,13 @@ def one_outline(rings_mm: Sequence[Floats]) -> Polygon:
         raise BadDrawing("A contour crosses or touches itself.", "Redraw it as one clean loop.")
     edges = [polygon.exterior for polygon in polygons]
     tree = shapely.STRtree(edges)
+    overlaps = 0
     for begin in range(0, len(edges), LOOKED_AT_ONCE):
-        first, second = tree.query(edges[begin : begin + LOOKED_AT_ONCE], predicate="intersects")
+        looked_at = edges[begin : begin + LOOKED_AT_ONCE]
+        overlaps += tree.query(looked_at).shape[1]
+        if overlaps > MOST_OVERLAPS:
+            raise BadDrawing("The drawing's contours stand inside each other too often.", "Draw the one part alone.")
+        first, second = tree.query(looked_at, predicate="intersects")
         crossing = first[first + begin != second]
         if len(crossing):
             x, y = rings_mm[begin + int(crossing[0])][0]

@@ -125,6 +125,10 @@ def _plain(path: Path) -> Iterator[sqlite3.Connection]:
             connection.close()
     except sqlite3.Error as error:
         raise broken(path, error) from error
+    except UnicodeDecodeError as error:
+        # What SQLite says of a damaged table quotes its bytes, whatever they are.
+        what, cure = _CURES["SQLITE_CORRUPT"]
+        raise StoreBroken(f"The register {path} was not reached: {what}.", cure) from error
 
 
 _CURES = {

@@ -92,6 +92,17 @@ def test_every_hidden_sign_is_written_out_by_its_number(sign: str) -> None:
     assert shown(f"a{sign}b") == f"a\\x{ord(sign):02x}b"
 
 
+def test_table_whose_name_is_no_text_any_more_is_a_damaged_register(demo: Path) -> None:
+    database = demo / "register.db"
+    whole = database.read_bytes()
+    for word in (b"CREATE TABLE part", b"CREATE TABLE operation", b"CREATE TRIGGER"):
+        at = whole.index(word)
+        for offset in (0, 8, 14):
+            database.write_bytes(whole[: at + offset] + b"\xff\x9b" + whole[at + offset + 2 :])
+            said = command("part", "list", register=demo)
+            assert said.code == 5 and said.out == "" and harmless(said) and two_sentences(said.err), (word, offset)
+
+
 def test_row_that_breaks_a_check_is_refused_when_the_register_is_opened(demo: Path) -> None:
     with sqlite3.connect(demo / "register.db") as connection:
         connection.execute("DROP TRIGGER IF EXISTS job_updated")

@@ -109,15 +109,23 @@ class RegisterScreen(Screen[None], Generic[View]):
         except RegisterError as error:
             self.refuse(error)
         else:
-            show(result)
+            if self.stands:
+                show(result)
+
+    @property
+    def stands(self) -> bool:
+        """Whether the widgets are still there: what a thread brings may come when the screen is being taken down."""
+        return self.is_attached and all(self.query(kind) for kind in (Heading, MessageLine, Footer))
 
     def say(self, text: str | Text) -> None:
         """Say something in the message line."""
-        self.query_one(MessageLine).say(text)
+        if self.stands:
+            self.query_one(MessageLine).say(text)
 
     def refuse(self, error: RegisterError) -> None:
         """Say in the message line what is wrong and what to do about it."""
-        self.query_one(MessageLine).refuse(error)
+        if self.stands:
+            self.query_one(MessageLine).refuse(error)
 
     def action_undo(self) -> None:
         """Take one's own last operation back."""
@@ -155,7 +163,8 @@ class RegisterScreen(Screen[None], Generic[View]):
         if self._unread:
             self._unread = False
             self.say("")
-        self.show_view(view)
+        if self.stands:
+            self.show_view(view)
 
     async def _perform(self, action: Callable[[], Result], show: Callable[[Result], None]) -> None:
         async with self._turn:
