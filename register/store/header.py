@@ -65,7 +65,9 @@ def checked_schema(folder: Path) -> int:
     if schema < 1:
         raise StoreBroken(f"The register in {folder} is unfinished.", "Make a new one elsewhere.")
     if sound != "ok":
-        raise StoreBroken(f"{path} is damaged: {sound}.", "Copy the folder away before anything else.")
+        # SQLite says it in several lines; a message is one sentence.
+        said = " ".join(str(sound).split())
+        raise StoreBroken(f"{path} is damaged: {said}.", "Copy the folder away before anything else.")
     return schema
 
 
