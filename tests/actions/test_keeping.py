@@ -15,6 +15,7 @@ from register.actions.history import list_operations, undo
 from register.domain.keeping import BackupReason
 from register.errors import BadFile, NotAllowed, NotFound, StoreBroken
 from register.opening import Register
+from register.store import health
 from register.store.backup import make_backup
 from tests.shops import (
     CLAW_A,
@@ -168,6 +169,22 @@ def test_check_finds_what_is_wrong_with_the_database(register: Register, stateme
     assert [said for said in whats(register) if said.startswith(what)]
     with pytest.raises(StoreBroken, match="The register is not sound: "):
         check_register(again(register))
+
+
+def test_check_finds_loose_links_though_a_waiting_writer_keeps_a_second_reader_out(register: Register) -> None:
+    sql(register, "PRAGMA foreign_keys = OFF; DELETE FROM operation WHERE seq = 3")
+    database = register.folder / "register.db"
+    with (
+        closing(sqlite3.connect(database, timeout=0, isolation_level=None)) as writer,
+        register.store.reading() as view,
+    ):
+        writer.executescript("BEGIN IMMEDIATE; CREATE TABLE later (x)")
+        # https://www.sqlite.org/lockingv3.html: who wants to commit while others read holds PENDING, and none may join.
+        with pytest.raises(sqlite3.OperationalError, match="locked"):
+            writer.execute("COMMIT")
+        with closing(sqlite3.connect(database, timeout=0)) as other, pytest.raises(sqlite3.OperationalError):
+            other.execute("SELECT count(*) FROM part")
+        assert any(fault.what.startswith("A row of change points to") for fault in health.faults(view, "."))
 
 
 def test_index_that_lacks_a_row_is_found(register: Register) -> None:
