@@ -16,7 +16,7 @@ from register.actions import history, jobs, parts, planning, spares
 from register.domain.jobs import JobState
 from register.errors import Cancelled
 from register.opening import Register
-from tests.shops import PART, add_spool, again, bare_register, claws, set_up_register, wear_register
+from tests.shops import PART, SetClock, add_spool, again, bare_register, claws, set_up_register, wear_register
 from tests.tui.screen_text import screen_lines, screen_text, until, until_shown
 from tui.app import Screens
 from tui.screens.parts import PartsScreen
@@ -86,6 +86,25 @@ def test_the_warnings_stand_beside_every_part_where_there_is_room(tmp_path: Path
         await until_shown(pilot, "CL-2")
         row = next(line for line in screen_lines(pilot.app) if line.split()[:1] == ["CL-2"])
         assert row.endswith("has no revision yet")
+
+    at_the_screen(register, steps, LARGE)
+
+
+def test_a_backup_that_cannot_be_made_is_said_from_the_days_first_write_on(tmp_path: Path) -> None:
+    register = wear_register(tmp_path / "register", on_hand=5)
+    (register.folder / "backups").rmdir()
+    (register.folder / "backups").write_text("in the way")
+    clock = register.clock
+    assert isinstance(clock, SetClock)
+    clock.after(days=1)
+
+    async def steps(pilot: Pilot[None]) -> None:
+        await until_shown(pilot, PART)
+        assert "backup was not made" not in screen_text(pilot.app)
+        await pilot.press("t")
+        await until_shown(pilot, "! This day's backup was not made.")
+        await pilot.press("enter")
+        await until_shown(pilot, "! This day's backup was not made.", "esc Back")
 
     at_the_screen(register, steps, LARGE)
 

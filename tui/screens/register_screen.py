@@ -21,7 +21,7 @@ from register.domain.history import Operation
 from register.errors import RegisterError
 from register.opening import Register
 from tui.screens.keys import KeysScreen
-from tui.widgets.lines import Heading, MessageLine
+from tui.widgets.lines import Heading, MessageLine, TroubleLine
 
 POLL_S = 0.5
 
@@ -71,6 +71,7 @@ class RegisterScreen(Screen[None], Generic[View]):
 
     def compose(self) -> ComposeResult:
         yield Heading(self.place, str(self.register.folder), self.register.who)
+        yield TroubleLine()
         yield from self.compose_body()
         yield MessageLine()
         yield Footer()
@@ -81,6 +82,7 @@ class RegisterScreen(Screen[None], Generic[View]):
             self.say(self.register.place_warning)
 
     def on_screen_resume(self) -> None:
+        self._tell_trouble()
         self.read()
 
     def read(self) -> None:
@@ -115,7 +117,7 @@ class RegisterScreen(Screen[None], Generic[View]):
     @property
     def stands(self) -> bool:
         """Whether the widgets are still there: what a thread brings may come when the screen is being taken down."""
-        return self.is_attached and all(self.query(kind) for kind in (Heading, MessageLine, Footer))
+        return self.is_attached and all(self.query(kind) for kind in (Heading, TroubleLine, MessageLine, Footer))
 
     def say(self, text: str | Text) -> None:
         """Say something in the message line."""
@@ -169,7 +171,15 @@ class RegisterScreen(Screen[None], Generic[View]):
     async def _perform(self, action: Callable[[], Result], show: Callable[[Result], None]) -> None:
         async with self._turn:
             await self.attempt(action, show)
+        self._tell_trouble()
         self.read()
+
+    def _tell_trouble(self) -> None:
+        """The backup that a day begins with is made before its first write; if it was not, every screen says so."""
+        trouble = self.register.backup_trouble()
+        if self.stands:
+            said = f"This day's backup was not made. {trouble}" if trouble else ""
+            self.query_one(TroubleLine).show(said)
 
     async def _follow_changes(self) -> None:
         """Read again when another terminal, or anyone, has written."""

@@ -15,6 +15,19 @@ class Heading(Static):
         super().__init__(Content(shown(f" {place}   {who} in {register}")), markup=False)
 
 
+class TroubleLine(Static):
+    """What stays wrong until somebody puts it right; takes no room while there is nothing."""
+
+    def __init__(self) -> None:
+        super().__init__("", markup=False)
+        self.display = False
+
+    def show(self, trouble: str) -> None:
+        """Show it, or nothing if it is empty."""
+        self.display = bool(trouble)
+        self.update(Content(shown(f"! {trouble}" if trouble else "")))
+
+
 class MessageLine(Static):
     """What the last key came to; empty until there is something to say."""
 
