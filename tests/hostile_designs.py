@@ -13,6 +13,7 @@ import ezdxf
 import numpy as np
 
 from tests.geometry.packed_bytes import ROOT, components, mesh_object, model, package, packed, zipped
+from tests.geometry.point_files import CORNERS, SQUARES, obj, ply_binary, ply_header, ply_text, points_and_faces
 from tests.geometry.stl_bytes import ascii_stl, binary, box, cube, cylinder, moved, sphere
 from tests.hostile_rows import SIGNS
 
@@ -296,9 +297,60 @@ REGISTER: list[Design] = [
     lambda: b"SQLite format 3\0" + bytes(50_000_000),
 ]
 
+OBJ: list[Design] = [
+    lambda: obj(CORNERS, SQUARES) + b"f " + b"1 " * 20_000_000,
+    lambda: obj(CORNERS, SQUARES) + b"f 1 2 3\n" * 8_000_000,
+    lambda: b"v 0 0 0\n" * 10_000_000 + b"f 1 2 3\n",
+    lambda: b"v 0 0 0\nf" + b" 1" * 400_000 + (b"\nf" + b" 1" * 400_000) * 10,
+    lambda: b"v 0 0 0 \\\n" * 5_000_000,
+    lambda: b"#" * 50_000_000 + b"\nv 0 0 0",
+    lambda: b"v 0 0 0\n" + b"\n" * 50_000_000 + b"f 1 1 1",
+    lambda: b"mtllib /dev/zero\nv " + b"1" * 50_000_000 + b" 0 0\nf 1 1 1",
+    lambda: obj(*points_and_faces(np.random.default_rng(1).uniform(0, 200, (100_000, 3, 3)))),
+    lambda: obj(CORNERS, SQUARES * 20_000),
+]
+PLY_TEXT: list[Design] = [
+    lambda: ply_header("ascii", 4_294_967_295, 1),
+    lambda: ply_header("ascii", 1, 1) + b"0 0 0\n30000000 " + b"0 " * 30_000_000,
+    lambda: ply_header("ascii", 3_000_000, 1) + b"0 0 0\n" * 3_000_000 + b"3 0 1 2",
+    lambda: ply_header("ascii", 1, 12_000) + b"0 0 0\n" + (b"1000 " + b"0 " * 1000) * 12_000,
+    lambda: ply_header("ascii", 1, 1_000_000) + b"0 0 0\n" + b"0 " * 1_000_000,
+    lambda: ply_header("ascii", 3, 1) + b"0 0 " + b"1" * 50_000_000,
+    lambda: ply_header("ascii", 8, 6).replace(b"comment", b"comment " * 20_000_000),
+    lambda: ply_header("ascii", 1, 0, "".join(f"property uchar p{k}\n" for k in range(3000))) + b"0 " * 3003,
+    lambda: ply_text(*points_and_faces(np.random.default_rng(1).uniform(0, 200, (100_000, 3, 3)))),
+]
+PLY_BINARY: list[Design] = [
+    lambda: ply_header("binary_big_endian", 1, 4_294_967_295) + bytes(100),
+    lambda: ply_header("binary_little_endian", 1, 1_200_000) + bytes(12) + bytes(1_200_000),
+    lambda: (
+        ply_header("binary_little_endian", 1, 600).replace(b"uchar int", b"uint uchar")
+        + bytes(12)
+        + (b"\xa0\x86\1\0" + bytes(100_000)) * 600
+    ),
+    lambda: ply_header("binary_little_endian", 1, 1_000_000) + bytes(12) + (b"\0\1" + bytes(4)) * 500_000,
+    lambda: (
+        ply_header("binary_little_endian", 1, 1, "", "element s 1200000\nproperty list uchar uchar l\n")
+        + bytes(12)
+        + b"\3"
+        + bytes(12)
+        + b"\0\1\7" * 600_000
+    ),
+    lambda: (
+        ply_header("binary_little_endian", 8, 1).replace(b"uchar int", b"int int") + bytes(96) + b"\xff\xff\xff\x7f"
+    ),
+    lambda: ply_header("binary_little_endian", 2, 1).replace(b"float", b"double") + b"\xff" * 61,
+    lambda: ply_header("binary_little_endian", 0, 0, "", "element e 99999999\nproperty uchar x\n") + bytes(60_000_000),
+    lambda: ply_binary(*points_and_faces(np.random.default_rng(1).uniform(0, 200, (100_000, 3, 3)))),
+    lambda: ply_binary(CORNERS, SQUARES * 20_000),
+]
+
 DESIGNED: dict[str, list[Design]] = {
     "stl binary": STL_BINARY,
     "stl ascii": STL_ASCII,
+    "obj": OBJ,
+    "ply text": PLY_TEXT,
+    "ply binary": PLY_BINARY,
     "3mf": PACKED,
     "dxf ascii": DXF,
     "dxf binary": DXF_BINARY,

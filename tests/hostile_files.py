@@ -33,13 +33,14 @@ from register.settings.tables_text import read_table
 from register.store.archive import write_archive
 from register.store.unpacking import read_archive
 from tests.geometry.packed_bytes import MODEL, components, mesh_object, model, package, packed
+from tests.geometry.point_files import CORNERS, SQUARES, TRIANGLES, obj, ply_binary, ply_text, points_and_faces
 from tests.geometry.stl_bytes import ascii_stl, binary, box, cone, cube, extruded, inside_out, moved, sphere
 from tests.hostile_designs import DESIGNED
 from tests.hostile_rows import SIGNS
 from tests.shops import DEMO, NOON, SHOP_TOML, wear_register
 
 Change = Callable[[Random, bytes], bytes]
-LARGEST_GROWN_BYTES = 2_000_000
+LARGEST_GROWN_BYTES, SMALL_BYTES = 2_000_000, 100_000
 
 FIGURES = [
     *(b"nan", b"-inf", b"1e999", b"-1e-320", b"-0", b"9" * 400, b"1_0", b"0x7f", b"\xd9\xa1", b"1,5", b"+", b"--1"),
@@ -208,6 +209,22 @@ def _stl_ascii() -> list[bytes]:
 
 
 @cache
+def _obj() -> list[bytes]:
+    return [obj(CORNERS, SQUARES), *(obj(*points_and_faces(each)) for each in _solids())]
+
+
+@cache
+def _ply_text() -> list[bytes]:
+    return [ply_text(CORNERS, SQUARES), *(ply_text(*points_and_faces(each)) for each in _solids())]
+
+
+@cache
+def _ply_binary() -> list[bytes]:
+    shapes = [(CORNERS, SQUARES), (CORNERS, [*SQUARES[:-1], *TRIANGLES[-2:]]), *map(points_and_faces, _solids())]
+    return [ply_binary(*shape, order) for shape in shapes for order in "<>"]
+
+
+@cache
 def _packed() -> list[bytes]:
     pair = [mesh_object(1, cube(9.0)), components(2, [(1, ""), (1, "0 1 0 -1 0 0 0 0 1 30 0 0")])]
     return [*map(packed, _solids()), package(model(pair, [(2, ""), (1, "1 0 0 0 1 0 0 0 1 0 50 0")], 'unit="inch"'))]
@@ -340,8 +357,8 @@ def _table(form: TableForm, content: bytes) -> object:
 
 
 def _mesh(content: bytes) -> object:
-    # Every eighth is estimated too: an answer must not be a trap for what works with it.
-    if len(content) % 8 == 0:
+    # Small ones are estimated too, and every eighth of the others: an answer must not be a trap for what works with it.
+    if len(content) < SMALL_BYTES or len(content) % 8 == 0:
         return _estimated(Process.PRINTED, "PLA", "part", content)
     return read_mesh(content, "part")
 
@@ -359,6 +376,9 @@ def _program(content: bytes) -> object:
 READERS: dict[str, Reader] = {
     "stl binary": Reader(_stl_binary, _mesh, 10),
     "stl ascii": Reader(_stl_ascii, _mesh, 8),
+    "obj": Reader(_obj, _mesh, 6),
+    "ply text": Reader(_ply_text, _mesh, 4),
+    "ply binary": Reader(_ply_binary, _mesh, 6),
     "3mf": Reader(_packed, _mesh, 10, _inner),
     "dxf ascii": Reader(_dxf, _drawing, 6),
     "dxf binary": Reader(_dxf_binary, _drawing, 4),

@@ -21,6 +21,35 @@ from tests.geometry.stl_bytes import binary, box
 
 DEMO = Path(__file__).parents[1] / "demo_parts"
 SHOP_TOML = (DEMO / "shop.toml").read_bytes()
+# The demo's shop with a powder printer. Its figures are round, so that a load is counted by hand.
+POWDER_TOML = (
+    SHOP_TOML
+    + b"""
+[[material]]
+name = "nylon powder"
+form = "powder"
+density_g_cm3 = 1.0
+source = "round figure"
+cost_per_kg_cents = 50000
+
+[[machine]]
+name = "Starling"
+process = "printed"
+size_mm = [200, 200, 300]
+cost_per_h_cents = 3000
+materials = ["nylon powder"]
+[machine.powder]
+layer_height_mm = 0.1
+recoat_s = 9
+scan_mm2_s = 500
+contour_speed_mm_s = 400
+warm_up_s = 5400
+cool_down_s = 27000
+packing_share = 0.1
+recycled_share = 0.6
+loose_share = 0.5
+"""
+)
 # A Tuesday at noon, UTC; the demo shop opens at 16:00 in Oslo, which is 15:00 UTC in March.
 NOON = datetime(2031, 3, 4, 12, 0, tzinfo=UTC)
 ADULT, STUDENT = "Ragna Kvarts", "Tuva Skifer"
@@ -47,10 +76,10 @@ def bare_register(folder: Path, clock: Callable[[], datetime] | None = None) -> 
     return make_register(folder, STUDENT, clock or SetClock())
 
 
-def set_up_register(folder: Path, clock: Callable[[], datetime] | None = None) -> Register:
-    """A register that knows the demo's shop."""
+def set_up_register(folder: Path, clock: Callable[[], datetime] | None = None, toml: bytes = SHOP_TOML) -> Register:
+    """A register that knows the demo's shop, or the one that `toml` says."""
     register = bare_register(folder, clock)
-    shop.set_up_shop(register, SHOP_TOML, "shop.toml")
+    shop.set_up_shop(register, toml, "shop.toml")
     return register
 
 

@@ -41,7 +41,7 @@ from tests.shops import (
     wear_register,
 )
 from tests.store.forked import in_child
-from tests.store.old_registers import SCHEMAS, literal_rows, old_register, schema_of
+from tests.store.old_registers import SCHEMAS, columns_in, literal_rows, old_register, schema_of, with_added
 from tests.tui.screen_text import until, until_shown
 from tui.app import Screens
 from tui.widgets.lines import MessageLine
@@ -114,13 +114,13 @@ def test_upgrade_says_what_will_happen_and_does_nothing_where_there_is_no_termin
 
 
 def test_upgrade_with_yes_is_done_after_a_backup_and_named_in_json(old: Path) -> None:
-    rows = literal_rows(old / "register.db")
+    rows, columns = literal_rows(old / "register.db"), columns_in(old / "register.db")
     first = schema_of(old / "register.db")
     said = command("upgrade", "--yes", "--json", register=old)
     assert (said.json["from_schema"], said.json["to_schema"], said.json["register"]) == (first, SCHEMA, str(old))
     assert len(said.json["changes"]) == SCHEMA - first
     assert Path(said.json["backup"]).exists()
-    assert literal_rows(old / "register.db") == rows
+    assert literal_rows(old / "register.db", columns) == with_added(rows, first)
     assert command("part", "list", register=old).code == 0
     again = command("upgrade", register=old)
     assert (again.code, again.err) == (0, "")

@@ -1,5 +1,7 @@
 """Estimating a file, with a register's shop or without one."""
 
+from collections.abc import Callable
+
 from register.domain.estimates import Estimate, EstimateRequest, ProgramEstimate
 from register.domain.shop import ShopSettings
 from register.estimate import whole
@@ -7,15 +9,26 @@ from register.settings.print_changes import changed_prints
 from register.settings.shop_file import built_in, read_shop
 
 
-def estimate_file(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> Estimate:
+def estimate_file(
+    content: bytes | None,
+    name: str,
+    request: EstimateRequest,
+    settings: ShopSettings,
+    tell: Callable[[float], None] | None = None,
+) -> Estimate:
     """Estimate one piece from a file's bytes; nothing is kept.
+
+    Parameters
+    ----------
+    tell
+        Called with the share of a print's exact form that is done, 0 to 1.
 
     Raises
     ------
     Refused
         If the file, the material or the size is not fit for it.
     """
-    return whole.estimate(content, name, request, settings)
+    return whole.estimate(content, name, request, settings, tell)
 
 
 def estimate_program(content: bytes, name: str, machine: str | None, settings: ShopSettings) -> ProgramEstimate:

@@ -15,18 +15,21 @@ from register.domain.parts import Process
 from register.domain.pieces import PieceMove
 from register.domain.revisions import Revision, RevisionState
 from register.domain.shop import ShopSettings
-from register.domain.stock import Lot, StockForm, StockMove
+from register.domain.stock import Lot, StockMove
 from register.domain.texts import NOTE_LENGTH, clean_text
 from register.errors import DoesNotFit, NotAllowed, NotFound
 from register.estimate.whole import machines_for
 from register.nest.loads import loads
 from register.nest.stock_use import filament_g, gap_mm, offcut_for, sheet_for
 from register.opening import Register
+from register.stocking.spools import spools_for
 from register.store import competitions, jobs, parts, pieces, shops, stock
 from register.store.transaction import Reading, Writing
 
 MOST_PIECES = 10_000
 SHELF = "shelf"
+# What such a job takes is in stock still.
+_NOT_MADE = frozenset({JobState.QUEUED, JobState.ON_HOLD, JobState.RUNNING})
 
 
 def add_job(
@@ -92,7 +95,7 @@ def show_job(register: Register, number: str) -> JobSheet:
     """One job with its estimate, its cautions and what it takes; raises NotFound."""
     with register.store.reading() as view:
         job = jobs.job(view, number)
-        return _sheet(view, job)
+        return _sheet(view, job, register.clock())
 
 
 def start_job(register: Register, number: str, machine: str | None = None) -> Job:
@@ -249,6 +252,9 @@ def _machine_to_start(tx: Writing, job: Job, revision: Revision, named: str | No
 def _holds_one(machine: Machine, estimate: Estimate) -> bool:
     if isinstance(estimate, BoughtEstimate):
         return True
+    if isinstance(estimate, PrintedEstimate) and estimate.powder is not None:
+        # In powder a piece may lie any way up.
+        return all(side <= room for side, room in zip(sorted(estimate.size_mm), sorted(machine.size_mm), strict=True))
     try:
         loads(1, estimate.size_mm, machine.size_mm, 0.0)
     except DoesNotFit:
@@ -269,7 +275,7 @@ def _book(tx: Writing, job: Job, named: str | None) -> Booked | None:
         return None
     lot, amount = found
     left = stock.move_lot(tx, lot.label, StockMove.USED, -amount, job.number)
-    return Booked(lot.label, amount, "g" if lot.form is StockForm.SPOOL else "pieces", left.amount)
+    return Booked(lot.label, amount, "g" if lot.form.weighed else "pieces", left.amount)
 
 
 def _use(estimate: Estimate, quantity: int, lots: tuple[Lot, ...], tools: tuple[Tool, ...]) -> tuple[Lot, float] | None:
@@ -277,9 +283,7 @@ def _use(estimate: Estimate, quantity: int, lots: tuple[Lot, ...], tools: tuple[
     if isinstance(estimate, PrintedEstimate):
         need_g = filament_g(estimate, quantity)
         spools = [
-            lot
-            for lot in lots
-            if lot.form is StockForm.SPOOL and lot.material == estimate.material and lot.amount >= need_g
+            lot for lot in lots if lot.form.weighed and lot.material == estimate.material and lot.amount >= need_g
         ]
         spool = min(spools, key=lambda lot: (lot.amount, lot.label), default=None)
         return None if spool is None else (spool, need_g)
@@ -293,20 +297,25 @@ def _use(estimate: Estimate, quantity: int, lots: tuple[Lot, ...], tools: tuple[
     return None if found is None else (found[0], quantity / found[1])
 
 
-def _sheet(reading: Reading, job: Job) -> JobSheet:
+def _sheet(reading: Reading, job: Job, now: datetime) -> JobSheet:
     revision = parts.revision(reading, job.part, job.revision)
     estimate = parts.estimate_of(reading, job.part, job.revision)
     settings = shops.settings(reading)
-    return JobSheet(job, parts.part(reading, job.part).name, revision, estimate, _cautions(job, estimate, settings))
+    spools = None
+    if isinstance(estimate, PrintedEstimate) and job.state in _NOT_MADE:
+        spools = spools_for(estimate, job.quantity - job.scrapped, stock.lots(reading), now)
+    name = parts.part(reading, job.part).name
+    return JobSheet(job, name, revision, estimate, _cautions(job, estimate, settings), spools)
 
 
 def _cautions(job: Job, estimate: Estimate, settings: ShopSettings) -> tuple[Hazard, ...]:
     if isinstance(estimate, BoughtEstimate):
         return cautions(job.process, "", None, None, False)
     machine = next((each for each in settings.machines if each.name == (job.machine or estimate.machine)), None)
-    printed = isinstance(estimate, PrintedEstimate)
     tool = "" if isinstance(estimate, PrintedEstimate) else estimate.tool
     diameter_mm = next((each.diameter_mm for each in settings.tools if each.name == tool), None)
     unattended = machine is not None and machine.permission is not None
-    form = Form.FILAMENT if printed else Form.SHEET
+    form = Form.SHEET
+    if isinstance(estimate, PrintedEstimate):
+        form = Form.FILAMENT if estimate.powder is None else Form.POWDER
     return cautions(job.process, estimate.material, form, diameter_mm, unattended)

@@ -2,14 +2,16 @@
 
 from collections.abc import Collection
 
+from register.domain.estimates import PrintedEstimate
 from register.domain.part_views import Page, PartLine, PartSheet
 from register.domain.parts import Part, checked_number
-from register.domain.revisions import Revision, RevisionState
+from register.domain.revisions import MAY_BE_MADE, Revision, RevisionState
 from register.domain.spares import Signal, SpareLine
 from register.domain.texts import clean_text
 from register.opening import Register
 from register.stocking.lines import spare_line
-from register.store import part_lists, parts, pieces, position_lists, wear
+from register.stocking.spools import spools_for
+from register.store import part_lists, parts, pieces, position_lists, stock, wear
 from register.store.transaction import Reading
 
 
@@ -55,6 +57,12 @@ def show_part(register: Register, number: str) -> PartSheet:
         uses = position_lists.where_used(view, part.number)
         on_hand = pieces.on_hand(view, part.number)
         spare = _spare_lines(view, register, {part.number}).get(part.number)
+        lots = stock.lots(view)
+    spools = {
+        each.letter: spools_for(estimate, 1, lots, register.clock())
+        for each in history
+        if each.state in MAY_BE_MADE and isinstance(estimate := estimates[each.letter], PrintedEstimate)
+    }
     return PartSheet(
         part,
         history,
@@ -64,6 +72,7 @@ def show_part(register: Register, number: str) -> PartSheet:
         on_hand,
         spare,
         _warnings(history[-1] if history else None, spare),
+        spools,
     )
 
 

@@ -143,7 +143,10 @@ def _work(each: _OpenJob, settings: ShopSettings, left: list[Lot]) -> JobWork:
     try:
         machines = machines_for(job.process, estimate.material, settings, job.machine)
         if isinstance(estimate, PrintedEstimate):
-            ways = _ways(machines, quantity, estimate.size_mm, BUILD_GAP_MM)
+            if estimate.powder is None:
+                ways = _ways(machines, quantity, estimate.size_mm, BUILD_GAP_MM)
+            else:
+                ways = _powder_ways(machines, quantity, estimate.machine, estimate.powder.pieces)
             needs: tuple[Need, ...] = (Need(stock_key(estimate.material, None), filament_g(estimate, quantity), "g"),)
         else:
             ways, needs = _onto_sheets(machines, quantity, estimate, settings, left)
@@ -173,6 +176,14 @@ def _ways(machines: Sequence[Machine], quantity: int, size_mm: Size, between_mm:
     if not found and refused is not None:
         raise refused
     return tuple(found)
+
+
+def _powder_ways(machines: Sequence[Machine], quantity: int, own: str, most: int) -> tuple[MachineLoads, ...]:
+    """Loads of the powder printer `own`, full ones first: `most` pieces are a load of that machine and no other."""
+    if all(each.name != own for each in machines):
+        raise NotAllowed(f"Its loads were counted for {own}.", "Log the revision again for the machine that is meant.")
+    full, rest = divmod(quantity, most)
+    return (MachineLoads(own, (most,) * full + ((rest,) if rest else ())),)
 
 
 def _onto_sheets(

@@ -41,6 +41,8 @@ def prepare_revision(register: Register, request: RevisionRequest, content: byte
         settings = shops.settings(view)
     if request.process is Process.BOUGHT and content is not None:
         raise NotAllowed("A bought part takes no file.", "Leave the file out, or say that it is printed or routed.")
+    if request.process is not Process.PRINTED and request.keep_pose.strip():
+        raise NotAllowed(f"A {request.process.value} part has no pose to keep.", "Leave --keep-pose out.")
     estimate = whole.estimate(content, request.file_name or "", _estimate_request(request), settings)
     revision = Revision(
         part.number,
@@ -58,6 +60,7 @@ def prepare_revision(register: Register, request: RevisionRequest, content: byte
         request.lead_days,
         _note(request.changed, "note of what changed"),
         _note(request.interchange_why, "reason"),
+        keep_pose=_note(request.keep_pose, "reason to keep the pose"),
     )
     return PreparedRevision(revision, estimate, history[-1] if history else None, before, _doubts(revision, history))
 

@@ -8,6 +8,7 @@ from register.actions import jobs
 from register.cli.here import Nouns, here
 from register.cli.saying import say_note
 from register.reports import jobs as reports
+from register.reports.stock import spool_words
 
 verbs = Nouns("Jobs: a quantity of one revision to be made.")
 
@@ -29,6 +30,9 @@ def add(
     place = here(context)
     moment = place.moment(due) if due else None
     job = jobs.add_job(place.register, part, revision, quantity, moment, weight, machine, note)
+    spools = jobs.show_job(place.register, job.number).spools
+    if spools is not None:
+        say_note("\n".join(spool_words(spools)))
     place.show(job, lambda: reports.job_list((job,), place.shop.zone))
 
 

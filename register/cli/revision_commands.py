@@ -38,6 +38,9 @@ def add(  # one option for each thing that a person says of a revision
         Interchange, typer.Option(help="Whether it and the revision before work in each other's place.")
     ] = Interchange.NONE,
     because: Annotated[str, typer.Option(help="Why it is interchangeable, or is not.")] = "",
+    keep_pose: Annotated[
+        str, typer.Option(help="Why it must be printed in the pose that its file has, such as its load.")
+    ] = "",
     prototype: Annotated[bool, typer.Option("--prototype", help="Made to try out, not for competition.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show the estimate, write nothing.")] = False,
 ) -> None:
@@ -59,6 +62,7 @@ def add(  # one option for each thing that a person says of a revision
         interchange,
         because,
         changed,
+        keep_pose,
     )
     prepared = revisions.prepare_revision(place.register, request, content)
     if not dry_run:

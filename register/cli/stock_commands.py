@@ -1,4 +1,4 @@
-"""`pitwright stock`: spools, sheets and offcuts."""
+"""`pitwright stock`: spools, powder, sheets and offcuts."""
 
 import re
 from dataclasses import asdict
@@ -15,7 +15,7 @@ from register.reports import stock as reports
 from register.units.quantities import length_mm, mass_g
 from register.units.sheets import split_material
 
-verbs = Nouns("Stock: spools, sheets and offcuts.")
+verbs = Nouns("Stock: spools, powder, sheets and offcuts.")
 
 Label = Annotated[str, typer.Argument(help="Label of the lot.")]
 
@@ -33,7 +33,7 @@ def add(
     context: typer.Context,
     label: Label,
     material: Annotated[str, typer.Argument(help='"PLA", or for sheet "6061 3.175 mm".')],
-    amount: Annotated[str, typer.Argument(help="Of a spool 1 kg or 800 g; of sheet the number of pieces.")],
+    amount: Annotated[str, typer.Argument(help="Of a spool or powder 1 kg or 800 g; of sheet the number of pieces.")],
     width: Annotated[str | None, typer.Option(help="Of a sheet: 610 mm, 24 in.")] = None,
     length: Annotated[str | None, typer.Option(help="Of a sheet: 1220 mm, 48 in.")] = None,
     offcut: Annotated[bool, typer.Option("--offcut", help="A piece left over from a sheet.")] = False,
@@ -87,12 +87,12 @@ def count(
 
 def _view(lot: Lot) -> dict[str, Any]:
     """The lot as JSON shows it: with what its amount counts."""
-    return asdict(lot) | {"unit": "g" if lot.form is StockForm.SPOOL else "pieces"}
+    return asdict(lot) | {"unit": "g" if lot.form.weighed else "pieces"}
 
 
 def _amount(register: Register, label: str, text: str) -> float:
     standing = next((lot for lot in stock.list_stock(register) if lot.label == label.strip()), None)
-    if standing is not None and standing.form is not StockForm.SPOOL:
+    if standing is not None and not standing.form.weighed:
         return _pieces(text)
     return mass_g(text, "g")
 

@@ -21,8 +21,33 @@ class PrintedVolumes:
 
 
 @dataclass(frozen=True)
+class PowderLoad:
+    """A powder printer's full load of such pieces, and what one of them takes of its powder.
+
+    `fresh_g` is drawn from stock for one piece, of which `unusable_g` is powder that cannot be filled in again;
+    `pieces` fill a load, which takes `full_load_s`; a load of this piece alone takes `lone_load_s`.
+    """
+
+    fresh_g: float
+    unusable_g: float
+    pieces: int
+    full_load_s: float
+    lone_load_s: float
+
+    def load_s(self, pieces: int) -> float:
+        """Time of a load of 1 to all of `pieces`: what is spread and scanned grows with them."""
+        if self.pieces == 1:
+            return self.full_load_s
+        return self.lone_load_s + (pieces - 1) / (self.pieces - 1) * (self.full_load_s - self.lone_load_s)
+
+
+@dataclass(frozen=True)
 class PrintedEstimate:
-    """One printed piece. `duration_*` holds the machine's time with heating; the range is about 80 % likely."""
+    """One printed piece. `duration_*` holds the machine's time with heating; the range is about 80 % likely.
+
+    `exact` says that every line was drawn and planned, `pose` how the part was turned for it. Of powder, every layer
+    is solid, `filament_mm` is 0, and `duration_*` is the piece's share of the full load that `powder` tells of.
+    """
 
     process: str
     sha256: str
@@ -44,6 +69,14 @@ class PrintedEstimate:
     duration_high_s: float
     cost_cents: int
     warnings: tuple[str, ...]
+    exact: bool = False
+    pose: str = "as drawn"
+    powder: PowderLoad | None = None
+
+    @property
+    def taken_g(self) -> float:
+        """What one piece takes from stock: its filament, or the powder that is filled in fresh for it."""
+        return self.powder.fresh_g if self.powder is not None else self.mass_g
 
 
 @dataclass(frozen=True)
@@ -133,7 +166,8 @@ Estimate = PrintedEstimate | RoutedEstimate | BoughtEstimate
 class EstimateRequest:
     """What to estimate. `machine` is a name, or None for the first that can do it; `unit` is that of the file.
 
-    `unit_cost_cents` and `lead_days` belong to bought parts, `material` and `thickness_mm` to made ones.
+    `unit_cost_cents` and `lead_days` belong to bought parts, `material` and `thickness_mm` to made ones; `exact` asks
+    for every line of a print to be drawn and planned; `turned` is the name or the number of a pose to print it in.
     """
 
     process: Process
@@ -144,3 +178,5 @@ class EstimateRequest:
     unit_cost_cents: int | None = None
     lead_days: int | None = None
     needed_on: date | None = None
+    exact: bool = False
+    turned: str | None = None

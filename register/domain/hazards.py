@@ -183,6 +183,33 @@ _PRINTER = (
         "Let the bed cool, push the scraper away from the body, and keep the other hand behind it.",
     ),
 )
+_POWDER = (
+    Hazard(
+        SignalWord.WARNING,
+        "Fine powder in the air can catch fire or explode at a spark, a flame or a hot surface.",
+        "Keep all three away, clean up with a vacuum cleaner made for explosive dust, and never blow powder off.",
+    ),
+    Hazard(
+        SignalWord.WARNING,
+        "Fine powder harms the lungs and the eyes.",
+        "Fill, unpack and clean with extraction running, a fine-dust mask, tight glasses and gloves.",
+    ),
+    Hazard(
+        SignalWord.WARNING,
+        "A load that is opened hot burns the hands, and hot powder can start to smoulder in the air.",
+        "Let it cool as long as the machine's manual says before anybody opens it.",
+    ),
+    Hazard(
+        SignalWord.WARNING,
+        "The beam inside burns eyes and skin in an instant.",
+        "Never defeat a lock of the housing; only who is trained on the machine works behind it.",
+    ),
+    Hazard(
+        SignalWord.CAUTION,
+        "Powder on the floor is slippery.",
+        "Pick it up at once, and keep whoever does not work there out.",
+    ),
+)
 _PRINT_ALONE = Hazard(
     SignalWord.WARNING,
     "A heater or a cable that fails with nobody there can set the room on fire.",
@@ -260,7 +287,7 @@ def cautions(
     elif process is Process.ROUTED:
         found = _routed(substances(material_name), form, tool_diameter_mm, unattended)
     else:
-        found = _printed(substances(material_name), unattended)
+        found = _printed(substances(material_name), form, unattended)
     ranks = list(SignalWord)
     return (*sorted(dict.fromkeys(found), key=lambda each: ranks.index(each.signal)), DEFERRING)
 
@@ -293,10 +320,13 @@ def _thin_tool(diameter_mm: float | None) -> Hazard:
     )
 
 
-def _printed(known: tuple[Substance, ...], unattended: bool) -> Iterable[Hazard]:
+def _printed(known: tuple[Substance, ...], form: Form | None, unattended: bool) -> Iterable[Hazard]:
     if unattended:
         yield _PRINT_ALONE
-    yield from _PRINTER
+    if form is not Form.POWDER:
+        yield from _PRINTER
+    if form is None or form is Form.POWDER:
+        yield from _POWDER
     if not known:
         yield _UNKNOWN_PRINT
     for substance in known:

@@ -76,6 +76,27 @@ class RouterLimits:
 
 
 @dataclass(frozen=True)
+class PowderSettings:
+    """How a powder printer works. Lengths mm, speeds mm/s, areas mm², times s, shares 0…1.
+
+    `recoat_s` is the time that each layer's powder takes; `scan_mm2_s` the area fused in a second, inside the contours
+    that are drawn at `contour_speed_mm_s`; `warm_up_s` and `cool_down_s` belong to a whole load. `packing_share` is how
+    much of the machine's volume the parts of a full load fill; `recycled_share` how much of the powder that is filled
+    in has been through a load before; `loose_share` what loose powder weighs against a solid part of the same volume.
+    """
+
+    layer_height_mm: float = 0.1
+    recoat_s: float = 10.0
+    scan_mm2_s: float = 400.0
+    contour_speed_mm_s: float = 500.0
+    warm_up_s: float = 7200.0
+    cool_down_s: float = 28800.0
+    packing_share: float = 0.1
+    recycled_share: float = 0.5
+    loose_share: float = 0.5
+
+
+@dataclass(frozen=True)
 class Tool:
     """A router's cutting tool; `flutes` is the number of teeth."""
 
@@ -102,7 +123,7 @@ class Machine:
     """A printer or a router. `size_mm` is the usable travel in x, y and z.
 
     `set_up_s` and `unload_s` are a person's time before and after each load; `permission` is None until a
-    responsible adult has given it.
+    responsible adult has given it. A printer with `powder` prints powder, and any other filament.
     """
 
     name: str
@@ -117,6 +138,7 @@ class Machine:
     router: RouterLimits | None = None
     out_of_order: bool = False
     permission: UnattendedPermission | None = None
+    powder: PowderSettings | None = None
 
 
 def allow_unattended(machine: Machine, permission: UnattendedPermission) -> Machine:

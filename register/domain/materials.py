@@ -10,6 +10,7 @@ class Form(StrEnum):
 
     FILAMENT = "filament"
     SHEET = "sheet"
+    POWDER = "powder"
 
 
 @dataclass(frozen=True)

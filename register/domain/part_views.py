@@ -1,13 +1,14 @@
 """Parts as they are shown: a line of the list, and one part whole."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from register.domain.estimates import Estimate
 from register.domain.parts import Part, Process
 from register.domain.revisions import Interchange, Revision, Stage
 from register.domain.robots import Position
 from register.domain.spares import OnHand, SpareLine
+from register.domain.stock import SpoolAdvice
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,8 @@ class PartLine:
 class PartSheet:
     """One part: revisions oldest first, the estimate of each, where it sits, what is on hand.
 
-    `within` has for each position the assemblies around it, the outermost first.
+    `within` has for each position the assemblies around it, the outermost first; `spools` has for each printed
+    revision that may still be made which spool suffices for one piece.
     """
 
     part: Part
@@ -49,6 +51,7 @@ class PartSheet:
     on_hand: tuple[OnHand, ...]
     spare: SpareLine | None
     warnings: tuple[str, ...]
+    spools: Mapping[str, SpoolAdvice] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,7 @@ class RevisionRequest:
     interchange: Interchange = Interchange.NONE
     interchange_why: str = ""
     changed: str = ""
+    keep_pose: str = ""
 
 
 @dataclass(frozen=True)

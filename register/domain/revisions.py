@@ -21,6 +21,9 @@ class RevisionState(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
+MAY_BE_MADE = frozenset({RevisionState.DRAFT, RevisionState.RELEASED})
+
+
 class Stage(StrEnum):
     """What a revision is for."""
 
@@ -43,7 +46,8 @@ class Interchange(StrEnum):
 class Revision:
     """One revision of a part. `thickness_mm` belongs to sheet; `unit_cost_cents` and `lead_days` to bought parts.
 
-    `version` counts the row's changes; a released revision never changes in what it describes.
+    `version` counts the row's changes; a released revision never changes in what it describes. `keep_pose` says why it
+    must be printed in the pose that its file has, such as which way it is loaded; "" if it may be turned.
     """
 
     part: str
@@ -66,6 +70,7 @@ class Revision:
     released_by: str | None = None
     released_at: datetime | None = None
     version: int = 1
+    keep_pose: str = ""
 
 
 def ordinal(letter: str) -> int:

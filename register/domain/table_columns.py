@@ -134,6 +134,7 @@ COLUMNS: Mapping[Subject, tuple[Column, ...]] = {
         _moment("logged_at"),
         _text("released_by", may_be_empty=True),
         _moment("released_at", may_be_empty=True),
+        _note("keep_pose"),
     ),
     Subject.ROBOTS: (_text("robot", key=True), _note("note"), _flag("active")),
     Subject.ASSEMBLIES: (

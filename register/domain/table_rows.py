@@ -70,16 +70,16 @@ def row_name(subject: Subject, values: Values) -> str:
 
 def material_form(stock_form: str) -> Form:
     """The form of material that a lot is of."""
-    return Form.FILAMENT if stock_form == StockForm.SPOOL else Form.SHEET
+    return StockForm(stock_form).material_form
 
 
 def _checked_lot(values: Values) -> Values:
     row = named(Subject.STOCK, values)
-    spool = row["form"] == StockForm.SPOOL
-    unit = GRAMS if spool else PIECES_OF_SHEET
+    weighed = StockForm(str(row["form"])).weighed
+    unit = GRAMS if weighed else PIECES_OF_SHEET
     if row["unit"] not in (None, unit):
         raise NotAllowed(f"a {row['form']} is counted in {unit}, not in {row['unit']}.", f"Write {unit} as the unit.")
-    if not spool and None in (row["thickness_mm"], row["width_mm"], row["length_mm"]):
+    if not weighed and None in (row["thickness_mm"], row["width_mm"], row["length_mm"]):
         raise NotAllowed(f"a {row['form']} needs its size.", "Give thickness_mm, width_mm and length_mm.")
     amount = row["amount"]
     rounded = round(amount, DECIMALS) if isinstance(amount, float) else amount

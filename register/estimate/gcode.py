@@ -36,17 +36,19 @@ def machine_for(content: bytes, settings: ShopSettings, named: str | None = None
     NotFound
         If the shop has none of that name.
     NotAllowed
-        If it has none that could run it.
+        If it has none that could run it; a powder printer runs none.
     """
     if named is not None:
         for machine in settings.machines:
             if machine.name.casefold() == named.strip().casefold():
+                if machine.powder is not None:
+                    raise NotAllowed(f"{machine.name} prints powder and runs no such program.", "Name another machine.")
                 return machine
         known = ", ".join(machine.name for machine in settings.machines) or "none yet"
         raise NotFound(f"There is no machine {named!r}.", f"The shop has: {known}.")
     process = Process.PRINTED if prints(content) else Process.ROUTED
     for machine in settings.machines:
-        if machine.process is process:
+        if machine.process is process and machine.powder is None:
             return machine
     raise NotAllowed(
         f"The shop has no machine for a {process.value} part.", "Name another machine, or add one in shop.toml."

@@ -1,16 +1,17 @@
 """What each layer of a print consists of: contours, solid layers, infill and support, as polygons."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from register.domain.machines import PrintSettings
-from register.errors import BadSettings
+from register.errors import BadMesh, BadSettings
 from register.geometry.layers import crossings, same_as_below
-from register.geometry.rings import Section, sections
+from register.geometry.rings import Section, sections, sections_work
+from register.geometry.topology import bounds_of
 
 if TYPE_CHECKING:
     from manifold3d import CrossSection
@@ -21,6 +22,14 @@ Result = TypeVar("Result")
 
 # Cuts beyond this number are not made: neighbouring layers then share a polygon.
 MOST_CUTS = 4_000_000
+MOST_CORNERS = 600_000
+# A cut of more corners than this is rough: offsets of it take seconds where they run into one another.
+MANY_CORNERS, ROUGH_SIMPLER_MM = 8_000, 0.02
+# What the polygons of all cuts may cost, as `sections_work` counts; the layers at which it is looked up, and the
+# fewest cuts that still say what a part is like.
+MOST_WORK = 2e7
+WORK_LAYERS = 24
+FEWEST_CUTS = 8
 MOST_LAYERS = 20_000
 # Support needs no finer outline than this; without it the arcs of hundreds of layers pile up.
 SUPPORT_SIMPLER_MM = 0.03
@@ -66,12 +75,14 @@ def layer_stack(triangles_mm: Floats, settings: PrintSettings) -> LayerStack:
     ------
     BadSettings
         If they would be more than 20 000.
+    BadMesh
+        If the mesh is so rough that the polygons of a few layers would take minutes.
 
     Notes
     -----
     A layer is printed if the middle of its thickness lies inside the part's height.
     """
-    low, high = float(triangles_mm[..., 2].min()), float(triangles_mm[..., 2].max())
+    low, high = (float(each[2]) for each in bounds_of(triangles_mm))
     first, rest = settings.first_layer_height_mm, settings.layer_height_mm
     above = int(max(0.0, np.ceil((high - low - first) / rest - 0.5 - 1e-6)))
     if above >= MOST_LAYERS:
@@ -84,10 +95,33 @@ def layer_stack(triangles_mm: Floats, settings: PrintSettings) -> LayerStack:
     heights[0] = min(heights[0], (low + high) / 2.0)
     run = np.cumsum(~same_as_below(triangles_mm, heights)) - 1
     starts = np.flatnonzero(np.diff(run, prepend=-1))
-    stride = max(1, int(np.ceil(crossings(triangles_mm, heights)[starts].sum() / MOST_CUTS)))
+    stride = _stride(triangles_mm, heights[starts])
     run = run // stride
     chosen = starts[np.minimum(np.arange(run[-1] + 1) * stride + stride // 2, len(starts) - 1)]
-    return LayerStack(heights, thickness, run, tuple(sections(triangles_mm, heights[chosen])), stride)
+    cuts = [_smoothed(cut) for cut in sections(triangles_mm, heights[chosen])]
+    # How many corners are left is known only now; each is kept in a dozen regions.
+    while len(cuts) > 1 and sum(cut.region.num_vert() for cut in cuts) > MOST_CORNERS:
+        stride, run, cuts = 2 * stride, run // 2, cuts[::2]
+    return LayerStack(heights, thickness, run, tuple(cuts), stride)
+
+
+def _smoothed(cut: Section) -> Section:
+    if cut.region.num_vert() <= MANY_CORNERS:
+        return cut
+    return replace(cut, region=cut.region.simplify(ROUGH_SIMPLER_MM))
+
+
+def _stride(triangles_mm: Floats, heights_mm: Floats) -> int:
+    """How many neighbouring layers have to share a cut, so that time and memory stay bounded."""
+    count = len(heights_mm)
+    stride = max(1, int(np.ceil(crossings(triangles_mm, heights_mm).sum() / MOST_CUTS)))
+    sample = heights_mm[np.unique(np.linspace(0, count - 1, WORK_LAYERS).astype(np.int64))]
+    most = MOST_WORK / max(float(sections_work(triangles_mm, sample).mean()), 1.0)
+    if most < min(FEWEST_CUTS, count):
+        raise BadMesh(
+            "The mesh is so rough that cuts through it cannot be worked with.", "Smooth it, or export it coarser."
+        )
+    return max(stride, int(np.ceil(count / most)))
 
 
 def layer_regions(stack: LayerStack, settings: PrintSettings) -> LayerRegions:

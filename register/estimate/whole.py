@@ -18,9 +18,12 @@ if TYPE_CHECKING:
 # The rooms that bring numpy load where a file is read: a list of spares needs the machines below and no numpy.
 
 Made = TypeVar("Made", PrintedEstimate, RoutedEstimate)
+Tell = Callable[[float], None]
 
 
-def estimate(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> Estimate:
+def estimate(
+    content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings, tell: Tell | None = None
+) -> Estimate:
     """Estimate one piece.
 
     Parameters
@@ -31,6 +34,8 @@ def estimate(content: bytes | None, name: str, request: EstimateRequest, setting
         The file's name, for its kind and for messages.
     settings
         The shop whose machines, materials and tools are used.
+    tell
+        Called with the share of a print's exact form that is done, 0 to 1; what it raises stops the work.
 
     Raises
     ------
@@ -40,7 +45,7 @@ def estimate(content: bytes | None, name: str, request: EstimateRequest, setting
         If the machine named is not the shop's.
     """
     try:
-        return _PROCESSES[request.process](content, name, request, settings)
+        return _PROCESSES[request.process](content, name, request, settings, tell)
     except (BadMesh, BadDrawing) as error:
         if not name or name in error.what:
             raise
@@ -82,10 +87,12 @@ def machines_for(
     if named is not None and all(each.name != named for each in settings.machines):
         known = ", ".join(each.name for each in settings.machines) or "none yet"
         raise NotFound(f"There is no machine {named!r}.", f"The shop has: {known}.")
+    is_powder = _is_powder(material, settings)
     fit = tuple(
         each
         for each in settings.machines
         if each.process is process
+        and (each.powder is not None) is is_powder
         and named in (None, each.name)
         and (not each.materials or material.casefold() in {known.casefold() for known in each.materials})
     )
@@ -93,24 +100,62 @@ def machines_for(
         which = f"{named} does not take" if named else "No machine of the shop takes"
         raise NotAllowed(
             f"{which} {material} for a {process.value} part.",
-            "Name another machine or material, or add it in shop.toml.",
+            "Name another machine or material, or add it in shop.toml."
+            if not is_powder
+            else "Name a filament, or a machine that has [machine.powder] in shop.toml.",
         )
     return fit
 
 
-def _printed(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> PrintedEstimate:
+def _is_powder(material: str, settings: ShopSettings) -> bool:
+    wanted = material.strip().casefold()
+    return any(each.form is Form.POWDER and each.name.casefold() == wanted for each in settings.materials)
+
+
+def _printed(
+    content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings, tell: Tell | None
+) -> PrintedEstimate:
+    from register.estimate.pose_fits import no_printer
+    from register.estimate.poses import estimate_turned, pose_named
     from register.estimate.printed import estimate_printed
     from register.geometry.meshes import read_mesh
 
+    if _is_powder(request.material or "", settings):
+        return _powder_printed(content, name, request, settings)
     material = material_named(request.material, Form.FILAMENT, settings)
     machines = machines_for(Process.PRINTED, material.name, settings, request.machine)
     mesh = read_mesh(_needed(content, name), name, request.unit)
-    return _on_first_that_fits(
-        machines, lambda machine: estimate_printed(mesh, material, machine, settings.shop.print_settings)
-    )
+    base = settings.shop.print_settings
+    if request.turned is not None:
+        pose = pose_named(mesh, request.turned, material, machines[0], base)
+        return _on_first_that_fits(
+            machines, lambda machine: estimate_turned(mesh, pose, material, machine, base, request.exact, tell)
+        )
+    try:
+        return _on_first_that_fits(
+            machines, lambda machine: estimate_printed(mesh, material, machine, base, request.exact, tell)
+        )
+    except DoesNotFit as error:
+        raise no_printer(mesh, material, machines, base, error) from error
 
 
-def _routed(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> RoutedEstimate:
+def _powder_printed(
+    content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings
+) -> PrintedEstimate:
+    from register.estimate.powder import estimate_powder
+    from register.geometry.meshes import read_mesh
+
+    if request.turned is not None or request.exact:
+        raise NotAllowed("Powder has neither poses nor lines to draw.", "Leave --turned and --exact out.")
+    material = material_named(request.material, Form.POWDER, settings)
+    machines = machines_for(Process.PRINTED, material.name, settings, request.machine)
+    mesh = read_mesh(_needed(content, name), name, request.unit)
+    return _on_first_that_fits(machines, lambda machine: estimate_powder(mesh, material, machine))
+
+
+def _routed(
+    content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings, _: Tell | None
+) -> RoutedEstimate:
     from register.estimate.routed import estimate_routed
 
     material = material_named(request.material, Form.SHEET, settings)
@@ -121,7 +166,9 @@ def _routed(content: bytes | None, name: str, request: EstimateRequest, settings
     )
 
 
-def _bought(content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings) -> BoughtEstimate:
+def _bought(
+    content: bytes | None, name: str, request: EstimateRequest, settings: ShopSettings, _: Tell | None
+) -> BoughtEstimate:
     if request.unit_cost_cents is None or request.lead_days is None:
         raise NotAllowed(
             "A bought part needs its price and its lead time.", "Give what a piece costs and the days to delivery."
@@ -157,7 +204,7 @@ def _on_first_that_fits(machines: tuple[Machine, ...], make: Callable[[Machine],
     raise refused or DoesNotFit("No machine can hold it.", "Add one in shop.toml.")
 
 
-_Estimator = Callable[[bytes | None, str, EstimateRequest, ShopSettings], Estimate]
+_Estimator = Callable[[bytes | None, str, EstimateRequest, ShopSettings, Tell | None], Estimate]
 _PROCESSES: dict[Process, _Estimator] = {
     Process.PRINTED: _printed,
     Process.ROUTED: _routed,

@@ -4,18 +4,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from register.geometry.topology import middle_of
+from register.geometry.vectors import corner_columns, cross, dot, parts
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
+Counts = NDArray[np.int32]
 
 # A piece of a triangle that spans more layers than this goes into running sums, a shorter one is evaluated.
 LONG_SPAN = 8
-# Pairs of triangle and layer that are evaluated at once.
-CHUNK_PAIRS = 1_000_000
 # A facet this close to vertical shifts its section by less than 1e-6 of the layer's height.
 VERTICAL = 1e-6
 # A facet that rises less is flat: its cut would be nothing but rounding.
 FLAT_MM = 1e-9
+# Places for one layer in the table that finds layers, and steps from there beyond which sorting is as fast.
+PLACES, MOST_STEPS = 4, 3
 
 
 def layer_profile(triangles_mm: Floats, heights_mm: Floats) -> tuple[Floats, Floats]:
@@ -47,27 +49,70 @@ def layer_profile(triangles_mm: Floats, heights_mm: Floats) -> tuple[Floats, Flo
     if len(heights) == 0 or len(triangles) == 0:
         return np.zeros(len(heights)), np.zeros(len(heights))
     middle = middle_of(triangles)
-    triangles, heights = triangles - middle, heights - middle[2]
-    normals = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    z = np.sort(triangles[:, :, 2], axis=1)
-    rise = z[:, 2] - z[:, 0]
-    upright = rise > FLAT_MM
-    triangles, normals, z, rise = triangles[upright], normals[upright], z[upright], rise[upright]
-    length = np.hypot(normals[:, 0], normals[:, 1]) / rise
-    area_0 = np.einsum("ij,ij->i", normals, triangles[:, 0]) / (2.0 * rise)
-    area_1 = -normals[:, 2] / (2.0 * rise)
-    sums = np.zeros((2, len(heights)))
-    for zero, one in ((z[:, 0], z[:, 1]), (z[:, 2], z[:, 1])):
-        _add_pieces(sums, heights, zero, one, np.stack([area_0, area_1, length]))
-    return np.maximum(sums[0], 0.0), sums[1]
+    sums = _Sums(heights - middle[2])
+    for part in parts(len(triangles)):
+        corners = corner_columns(triangles[part], middle)
+        low, mid, high = _sorted(corners[:, 2])
+        rise = high - low
+        first, between, last = (sums.layers.at_or_above(z) for z in (low, mid, high))
+        cut = np.flatnonzero((last > first) & (rise > FLAT_MM))
+        if len(cut) == 0:
+            continue
+        corners, rise = corners[:, :, cut], rise[cut]
+        normal = cross(corners[1] - corners[0], corners[2] - corners[0])
+        half = 0.5 / rise
+        terms = np.stack([dot(normal, corners[0]) * half, -normal[2] * half, np.hypot(normal[0], normal[1]) / rise])
+        first, between, last = first[cut], between[cut], last[cut]
+        sums.add(first, between, low[cut], mid[cut], terms)
+        sums.add(between, last, high[cut], mid[cut], terms)
+    return sums.whole()
+
+
+class LayerFinder:
+    """Finds layers by height. `heights` (m,) are ascending."""
+
+    def __init__(self, heights: Floats) -> None:
+        self._heights = np.append(heights, np.inf)
+        # A table of evenly spaced places says where to begin, a place too early; even layers are one step away then.
+        count = PLACES * len(heights)
+        reach = float(heights[-1] - heights[0]) if len(heights) else 0.0
+        self._scale = count / reach if reach > FLAT_MM else 0.0
+        places = heights[:1] + (np.arange(count + 1) - 1.0) * (reach / max(count, 1))
+        self._start = np.searchsorted(heights, places, side="left").astype(np.int32)
+        ahead = np.append(self._start[3:], [len(heights)] * 3)[: len(self._start)]
+        self._steps = int((ahead - self._start).max(initial=0))
+
+    def at_or_above(self, z: Floats) -> Counts:
+        """The first layer at or above each height; m where there is none."""
+        if self._scale == 0.0 or self._steps > MOST_STEPS:
+            return np.searchsorted(self._heights[:-1], z, side="left").astype(np.int32)
+        place = (z - self._heights[0]) * self._scale
+        np.clip(place, 0.0, len(self._start) - 1.0, out=place)
+        found = self._start[place.astype(np.int32)]
+        for _ in range(self._steps):
+            found += self._heights[found] < z
+        return np.asarray(found)
+
+
+def spans_of(triangles_mm: Floats, heights_mm: Floats) -> tuple[Counts, Counts]:
+    """Which layers each triangle cuts: from the first (n,) up to, but without, the last (n,)."""
+    layers = LayerFinder(heights_mm)
+    first, last = (np.empty(len(triangles_mm), dtype=np.int32) for _ in range(2))
+    for part in parts(len(triangles_mm)):
+        low, _, high = _sorted(triangles_mm[part, :, 2].T)
+        first[part], last[part] = layers.at_or_above(low), layers.at_or_above(high)
+    return first, last
 
 
 def crossings(triangles_mm: Floats, heights_mm: Floats) -> Indices:
     """How many triangles each height cuts: (m,)."""
-    z = triangles_mm[..., 2]
-    low, high = (pick(pick(z[:, 0], z[:, 1]), z[:, 2]) for pick in (np.minimum, np.maximum))
-    first, last = _span(low, high, heights_mm)
-    return _counted(first, last, len(heights_mm))
+    return counted(*spans_of(triangles_mm, heights_mm), len(heights_mm))
+
+
+def counted(first: Counts, last: Counts, layers: int) -> Indices:
+    """How many spans hold each of so many layers."""
+    steps = np.bincount(first, minlength=layers + 1) - np.bincount(last, minlength=layers + 1)
+    return np.cumsum(steps)[:layers].astype(np.int64)
 
 
 def same_as_below(triangles_mm: Floats, heights_mm: Floats) -> NDArray[np.bool_]:
@@ -77,72 +122,85 @@ def same_as_below(triangles_mm: Floats, heights_mm: Floats) -> NDArray[np.bool_]
     -----
     True where no corner lies between the two heights and both cut vertical facets only.
     """
-    triangles = np.asarray(triangles_mm)
-    z = triangles[..., 2]
-    normals = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    sloped = np.abs(normals[:, 2]) > VERTICAL * np.hypot(normals[:, 0], normals[:, 1])
-    slopes = crossings(triangles[sloped], heights_mm)
-    corners = np.bincount(np.searchsorted(heights_mm, z.reshape(-1), side="left"), minlength=len(heights_mm) + 1)
-    same = (slopes == 0) & (corners[: len(heights_mm)] == 0)
-    same[1:] &= slopes[:-1] == 0
+    layers = LayerFinder(heights_mm)
+    slopes = np.zeros(len(heights_mm) + 1, dtype=np.int64)
+    corners = np.zeros_like(slopes)
+    origin = np.zeros(3)
+    for part in parts(len(triangles_mm)):
+        columns = corner_columns(triangles_mm[part], origin)
+        normal = cross(columns[1] - columns[0], columns[2] - columns[0])
+        sloped = np.abs(normal[2]) > VERTICAL * np.hypot(normal[0], normal[1])
+        found = [layers.at_or_above(z) for z in columns[:, 2]]
+        for each in found:
+            corners += np.bincount(each, minlength=len(corners))
+        low, _, high = _sorted(np.stack(found))
+        slopes += np.bincount(low[sloped], minlength=len(slopes))
+        slopes -= np.bincount(high[sloped], minlength=len(slopes))
+    cut = np.cumsum(slopes)[:-1]
+    same = (cut == 0) & (corners[:-1] == 0)
+    same[1:] &= cut[:-1] == 0
     same[:1] = False
     return np.asarray(same, dtype=np.bool_)
 
 
-def _add_pieces(sums: Floats, heights: Floats, zero: Floats, one: Floats, terms: Floats) -> None:
-    """Add the pieces over which hat goes from 0 at `zero` to 1 at `one` (n,); `terms` are (3, n)."""
-    first, last = _span(np.minimum(zero, one), np.maximum(zero, one), heights)
-    spans = last - first
-    _add_long(sums, heights, *_chosen(spans > LONG_SPAN, first, last, zero, one, terms))
-    first, last, zero, one, terms = _chosen((spans > 0) & (spans <= LONG_SPAN), first, last, zero, one, terms)
-    step = max(CHUNK_PAIRS // LONG_SPAN, 1)
-    for begin in range(0, len(first), step):
-        part = slice(begin, begin + step)
-        count = last[part] - first[part]
-        which = np.repeat(np.arange(begin, begin + len(count)), count)
-        layer = np.arange(len(which)) - np.repeat(np.cumsum(count) - count - first[part], count)
-        height = heights[layer]
-        hat = np.clip((height - zero[which]) / (one[which] - zero[which]), 0.0, 1.0)
-        area = hat * (terms[0, which] + terms[1, which] * height)
-        sums[0] += np.bincount(layer, weights=area, minlength=len(heights))
-        sums[1] += np.bincount(layer, weights=hat * terms[2, which], minlength=len(heights))
+def _sorted(three: Floats) -> tuple[Floats, Floats, Floats]:
+    """Three rows (3, k), sorted column by column."""
+    a, b, c = three
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    return np.minimum(low, c), np.maximum(low, np.minimum(high, c)), np.maximum(high, c)
 
 
-def _add_long(
-    sums: Floats, heights: Floats, first: Indices, last: Indices, zero: Floats, one: Floats, terms: Floats
-) -> None:
-    slope = 1.0 / (one - zero)
-    start = -zero * slope
-    area_0, area_1, length = terms
-    powers = (
-        (0, 0, start * area_0),
-        (0, 1, slope * area_0 + start * area_1),
-        (0, 2, slope * area_1),
-        (1, 0, start * length),
-        (1, 1, slope * length),
-    )
-    for row, power, coefficient in powers:
-        sums[row] += _running(first, last, coefficient, len(heights)) * heights**power
+class _Sums:
+    """Areas and lengths of layers as far as triangles have been added."""
 
+    def __init__(self, heights: Floats) -> None:
+        self.layers = LayerFinder(heights)
+        self._heights = heights
+        self._short = np.zeros((2, len(heights)))
+        # Coefficients of the powers of the height, as steps from layer to layer.
+        self._areas, self._lengths = np.zeros((3, len(heights) + 1)), np.zeros((2, len(heights) + 1))
 
-def _running(first: Indices, last: Indices, weights: Floats, layers: int) -> Floats:
-    """Sum of `weights` of the spans that hold each layer."""
-    steps = np.bincount(first, weights=weights, minlength=layers + 1)
-    steps -= np.bincount(last, weights=weights, minlength=layers + 1)
-    return np.cumsum(steps)[:layers].astype(np.float64)
+    def add(self, first: Counts, last: Counts, zero: Floats, one: Floats, terms: Floats) -> None:
+        """Add the pieces over which hat goes from 0 at `zero` to 1 at `one` (k,); `terms` are (3, k)."""
+        count = last - first
+        long = np.flatnonzero(count > LONG_SPAN)
+        if len(long):
+            self._add_long(first[long], last[long], zero[long], one[long], terms[:, long])
+            count[long] = 0
+        which = np.repeat(np.arange(len(count), dtype=np.int32), count)
+        layer = np.arange(len(which), dtype=np.int32)
+        layer -= np.repeat(np.cumsum(count, dtype=np.int32) - count - first, count)
+        height = self._heights[layer]
+        hat = height - zero[which]
+        hat /= (one - zero)[which]
+        np.clip(hat, 0.0, 1.0, out=hat)
+        length = hat * terms[2, which]
+        height *= terms[1, which]
+        height += terms[0, which]
+        hat *= height
+        self._short[0] += np.bincount(layer, weights=hat, minlength=len(self._heights))
+        self._short[1] += np.bincount(layer, weights=length, minlength=len(self._heights))
 
+    def _add_long(self, first: Counts, last: Counts, zero: Floats, one: Floats, terms: Floats) -> None:
+        slope = 1.0 / (one - zero)
+        start = -zero * slope
+        area_0, area_1, length = terms
+        self._step(self._areas[0], first, last, start * area_0)
+        self._step(self._areas[1], first, last, slope * area_0 + start * area_1)
+        self._step(self._areas[2], first, last, slope * area_1)
+        self._step(self._lengths[0], first, last, start * length)
+        self._step(self._lengths[1], first, last, slope * length)
 
-def _counted(first: Indices, last: Indices, layers: int) -> Indices:
-    steps = np.bincount(first, minlength=layers + 1) - np.bincount(last, minlength=layers + 1)
-    return np.cumsum(steps)[:layers].astype(np.int64)
+    def _step(self, row: Floats, first: Counts, last: Counts, weights: Floats) -> None:
+        row += np.bincount(first, weights=weights, minlength=len(row))
+        row -= np.bincount(last, weights=weights, minlength=len(row))
 
+    def whole(self) -> tuple[Floats, Floats]:
+        """Areas and lengths (m,), (m,)."""
+        areas, lengths = self._short
+        areas = areas + self._long(self._areas)
+        return np.maximum(areas, 0.0), lengths + self._long(self._lengths)
 
-def _span(low: Floats, high: Floats, heights: Floats) -> tuple[Indices, Indices]:
-    """First layer at or above `low`, and first at or above `high`: a piece is cut where low ≤ height < high."""
-    return np.searchsorted(heights, low, side="left"), np.searchsorted(heights, high, side="left")
-
-
-def _chosen(
-    chosen: NDArray[np.bool_], first: Indices, last: Indices, zero: Floats, one: Floats, terms: Floats
-) -> tuple[Indices, Indices, Floats, Floats, Floats]:
-    return first[chosen], last[chosen], zero[chosen], one[chosen], terms[:, chosen]
+    def _long(self, rows: Floats) -> Floats:
+        powers = self._heights ** np.arange(len(rows))[:, None]
+        return np.asarray((np.cumsum(rows, axis=1)[:, :-1] * powers).sum(axis=0))

@@ -198,7 +198,7 @@ def _edge_breaks(heights: Floats, areas: Floats, levels: list[float]) -> tuple[s
     return ("Small edge breaks are left out of the outline and of the time.",)
 
 
-def _section(corners: Floats, faces: Ints, low: float, high: float) -> list[Polygon]:
+def _section(corners: Floats, faces: NDArray[np.int32], low: float, high: float) -> list[Polygon]:
     """The polygons of a cut between two levels, at a height at which no corner lies."""
     between = corners[:, 2][(corners[:, 2] > low + LEVEL_MM) & (corners[:, 2] < high - LEVEL_MM)]
     stops = np.unique(np.concatenate([[low, high], between]))

@@ -1,20 +1,30 @@
 """The bytes of an STL file: triangles, or a refusal that says what is wrong with them."""
 
 import re
+from collections.abc import Iterator
+from io import BytesIO
 from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from register.errors import BadMesh
+from register.geometry.mesh_bytes import (
+    BYTE_ORDER_MARK,
+    EXPORT_AGAIN,
+    INK,
+    LARGEST_BYTES,
+    LARGEST_TEXT_BYTES,
+    figures,
+    refuse_many,
+    refuse_unread,
+    word_pieces,
+)
 
 Floats = NDArray[np.float64]
 
-LARGEST_BYTES = 200_000_000
 MOST_SOLIDS = 10_000
 HEAD_BYTES, FACET_BYTES = 84, 50
-FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("mark", "<u2")])
-EXPORT_AGAIN = "Export the part again as a binary STL."
 
 # One facet of an ASCII STL in words: the fixed words and their places among its 21.
 ASCII_WORDS = {
@@ -29,7 +39,7 @@ ASCII_WORDS = {
     20: b"endfacet",
 }
 ASCII_CORNERS = [8, 9, 10, 12, 13, 14, 16, 17, 18]
-LONGEST_WORD = 40
+WORDS = 21
 _SOLID_LINE = re.compile(rb"^[ \t]*(solid|endsolid)(?![^ \t\n])[^\n]*$", re.MULTILINE | re.IGNORECASE)
 
 # What other files begin with, and what to call them.
@@ -38,7 +48,6 @@ OTHER_KINDS = (
     (b"<html", "a web page"),
     (b"<?xml", "an XML file"),
     (b"iso-10303", "a STEP file"),
-    (b"ply", "a PLY file"),
     (b"%pdf", "a PDF file"),
     (b"version https://git-lfs", "a pointer to a large file, not the file itself"),
 )
@@ -65,34 +74,50 @@ def stl_triangles(content: bytes, name: str) -> Floats:
 
     Notes
     -----
-    A file is binary if and only if 84 + 50·count is its size: a binary header may begin with "solid" too.
+    A file is binary if and only if 84 + 50·count is its size: a binary header may begin with "solid" too. What has
+    passed that is read by trimesh, which by itself would take a file that was cut short for a mesh of no facets.
     """
-    if not content:
-        raise BadMesh(f"{name} is empty.", EXPORT_AGAIN)
-    if len(content) > LARGEST_BYTES:
-        raise BadMesh(
-            f"{name} has {len(content) / 1e6:.0f} MB; at most {LARGEST_BYTES / 1e6:.0f} MB are read.",
-            "Export it with a coarser tolerance.",
-        )
-    count = int.from_bytes(content[80:84], "little") if len(content) >= HEAD_BYTES else -1
-    if count >= 0 and HEAD_BYTES + FACET_BYTES * count == len(content):
-        with np.errstate(invalid="ignore"):  # a signalling NaN stays one and is refused later
-            triangles = np.frombuffer(content, FACET, count, HEAD_BYTES)["corners"].astype(np.float64)
+    count = _promised(content)
+    binary = is_binary(content)
+    refuse_unread(content, name, LARGEST_BYTES if binary else LARGEST_TEXT_BYTES)
+    if binary:
+        triangles = _binary_triangles(content) if count else np.empty((0, 3, 3))
     else:
-        text = content.removeprefix(b"\xef\xbb\xbf")
+        text = content.removeprefix(BYTE_ORDER_MARK)
         if not re.match(rb"\s*solid\b", text, re.IGNORECASE) or b"\0" in text:
             raise _not_an_stl(content, count, name)
-        triangles = _ascii_triangles(text.replace(b"\r\n", b"\n").replace(b"\r", b"\n"), name)
+        triangles = _ascii_triangles(text.replace(b"\r", b"\n"), name)
+    refuse_many(len(triangles), name)
     if len(triangles) == 0:
         raise BadMesh(f"{name} holds no facets.", "Select the body before exporting it.")
     return triangles
+
+
+def is_binary(content: bytes) -> bool:
+    """Whether a file has the size that a binary STL of its count has."""
+    count = _promised(content)
+    return count >= 0 and HEAD_BYTES + FACET_BYTES * count == len(content)
+
+
+def _binary_triangles(content: bytes) -> Floats:
+    from trimesh.exchange.stl import load_stl_binary  # loads where a mesh is read
+
+    corners = load_stl_binary(BytesIO(content))["vertices"].reshape(-1, 3, 3)
+    with np.errstate(invalid="ignore"):  # a signalling NaN stays one and is refused later
+        return np.asarray(corners, dtype=np.float64)
+
+
+def _promised(content: bytes) -> int:
+    return int.from_bytes(content[80:84], "little") if len(content) >= HEAD_BYTES else -1
 
 
 def _not_an_stl(content: bytes, count: int, name: str) -> BadMesh:
     start = content[:200].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     for beginning, kind in OTHER_KINDS:
         if start.startswith(beginning):
-            return BadMesh(f"{name} is {kind}, not an STL or 3MF file.", "Export the part as STL and give that file.")
+            return BadMesh(
+                f"{name} is {kind}, not an STL, 3MF, OBJ or PLY file.", "Export the part as STL and give that file."
+            )
     if len(content) < HEAD_BYTES:
         return BadMesh(f"{name} has {len(content)} bytes and is not an STL file.", EXPORT_AGAIN)
     promised = HEAD_BYTES + FACET_BYTES * count
@@ -119,34 +144,32 @@ def _ascii_triangles(text: bytes, name: str) -> Floats:
         raise BadMesh(
             f"{name} is an ASCII STL in which solid and endsolid do not match: it was cut short.", EXPORT_AGAIN
         )
-    ends = [0, *(mark.end() for mark in marks)]
-    outside = [text[ends[i] : mark.start()] for i, mark in enumerate(marks) if i % 2 == 0]
-    if b"".join([*outside, text[ends[-1] :]]).strip():
+    starts = [*(mark.start() for mark in marks[::2]), len(text)]
+    ends = [0, *(mark.end() for mark in marks[1::2])]
+    if any(INK.search(text, end, start) for end, start in zip(ends, starts, strict=True)):
         raise BadMesh(f"{name} is an ASCII STL with text outside its solids.", EXPORT_AGAIN)
-    bodies = [text[marks[i].end() : marks[i + 1].start()] for i in range(0, len(marks), 2)]
-    return np.concatenate([_ascii_solid(body, name) for body in bodies])
+    bodies = ((first.end(), last.start()) for first, last in zip(marks[::2], marks[1::2], strict=True))
+    return np.concatenate([piece for begin, end in bodies for piece in _ascii_solid(text, begin, end, name)])
 
 
-def _ascii_solid(body: bytes, name: str) -> Floats:
-    words = body.split()
-    count = len(words) // 21
+def _ascii_solid(text: bytes, begin: int, end: int, name: str) -> Iterator[Floats]:
+    """The facets between two places, some thousands at a time."""
+    left: list[bytes] = []
+    yield np.empty((0, 3, 3))
+    for words in word_pieces(text, begin, end):
+        left += words
+        whole = len(left) // WORDS * WORDS
+        yield _ascii_facets(left[:whole], name)
+        del left[:whole]
+    if left:
+        raise BadMesh(f"{name} is an ASCII STL with a facet that is not complete.", EXPORT_AGAIN)
+
+
+def _ascii_facets(words: list[bytes], name: str) -> Floats:
     for place, word in ASCII_WORDS.items():
-        column = words[place::21]
-        if len(words) % 21 or len(column) != count or {each.lower() for each in set(column)} - {word}:
+        if {each.lower() for each in set(words[place::WORDS])} - {word}:
             raise BadMesh(f"{name} is an ASCII STL with a facet that is not complete.", EXPORT_AGAIN)
-    corners = np.empty((count, 9))
-    for column_index, place in enumerate(ASCII_CORNERS):
-        corners[:, column_index] = [_number(word, name) for word in words[place::21]]
+    corners = np.empty((len(words) // WORDS, 9))
+    for column, place in enumerate(ASCII_CORNERS):
+        corners[:, column] = figures(words[place::WORDS], f"{name} is an ASCII STL")
     return corners.reshape(-1, 3, 3)
-
-
-def _number(word: bytes, name: str) -> float:
-    try:
-        if len(word) <= LONGEST_WORD and b"_" not in word:
-            return float(word)
-    except ValueError:
-        pass
-    raise BadMesh(
-        f"{name} is an ASCII STL with a coordinate that is not a number: {word[:LONGEST_WORD]!r}.",
-        "Export it again with a point as the decimal sign.",
-    )

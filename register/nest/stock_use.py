@@ -18,8 +18,8 @@ _SLACK = 1e-9
 
 
 def filament_g(estimate: PrintedEstimate, quantity: int) -> float:
-    """Filament for `quantity` pieces, g."""
-    return estimate.mass_g * quantity
+    """Filament, or powder from stock, for `quantity` pieces, g."""
+    return estimate.taken_g * quantity
 
 
 def gap_mm(estimate: RoutedEstimate, tools: Sequence[Tool]) -> float:

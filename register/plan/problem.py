@@ -49,11 +49,13 @@ def stock_key(material: str, thickness_mm: float | None) -> str:
 
 
 def load_s(work: JobWork, loads: MachineLoads, settings: ShopSettings, machine: Machine) -> tuple[float, ...]:
-    """Running time of each load, s; a printer heats once a load, whatever is on it."""
+    """Running time of each load, s; a printer heats once a load, and a powder printer cools, whatever is on it."""
     estimate = work.estimate
     if isinstance(estimate, BoughtEstimate):
         return ()
     heating_s = 0.0
+    if isinstance(estimate, PrintedEstimate) and estimate.powder is not None:
+        return tuple(map(estimate.powder.load_s, loads.pieces))
     if isinstance(estimate, PrintedEstimate):
         material = next((each.print_overrides for each in settings.materials if each.name == estimate.material), {})
         heating_s = settings.shop.print_settings.overridden(machine.print_overrides, material).heating_s

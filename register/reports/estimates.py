@@ -3,9 +3,15 @@
 from rich.console import Group, RenderableType
 
 from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate, ProgramEstimate, RoutedEstimate
+from register.domain.poses import AS_DRAWN
+from register.domain.stock import SpoolAdvice
+from register.reports.stock import spool_words
 from register.reports.wording import counted, grid, line
 from register.units.money import written_money
 from register.units.written import written_duration, written_length, written_mass
+
+_FAST = "fast, from areas, outlines and a few lines of each layer"
+_EXACT = "exactly, every line drawn and planned"
 
 
 def figures(estimate: Estimate, currency: str) -> str:
@@ -16,9 +22,11 @@ def figures(estimate: Estimate, currency: str) -> str:
     return f"{written_mass(estimate.mass_g)}, {written_duration(estimate.duration_s)}, {money}"
 
 
-def estimate_report(estimate: Estimate, currency: str) -> RenderableType:
-    """An estimate whole."""
+def estimate_report(estimate: Estimate, currency: str, spools: SpoolAdvice | None = None) -> RenderableType:
+    """An estimate whole, and what of the stock on hand suffices for it."""
     rows = [*_rows(estimate), ("cost of one", written_money(estimate.cost_cents, currency))]
+    if spools is not None:
+        rows.append(("stock for it", " ".join(spool_words(spools))))
     shown: list[RenderableType] = [grid(rows)]
     shown += [line(f"! {warning}", "bold") for warning in estimate.warnings]
     return Group(*shown)
@@ -54,12 +62,31 @@ def _printed(estimate: PrintedEstimate) -> list[tuple[str, str]]:
     )
     return [
         ("process", f"printed on {estimate.machine} in {estimate.material}, {estimate.settings}"),
+        *_turned(estimate),
         ("size", " × ".join(written_length(side) for side in estimate.size_mm)),
         ("solid volume", f"{estimate.solid_volume_mm3 / 1000:.2f} cm³, {counted(estimate.bodies, 'body', 'bodies')}"),
         ("material used", f"{spent.total / 1000:.2f} cm³ ({used})"),
-        ("mass of one", f"{written_mass(estimate.mass_g)}, {estimate.filament_mm / 1000:.2f} m of filament"),
+        *_taken(estimate),
         ("time of one", _span(estimate)),
+        *([("reckoned", _EXACT if estimate.exact else _FAST)] if estimate.powder is None else []),
     ]
+
+
+def _taken(estimate: PrintedEstimate) -> list[tuple[str, str]]:
+    mass, load = written_mass(estimate.mass_g), estimate.powder
+    if load is None:
+        return [("mass of one", f"{mass}, {estimate.filament_mm / 1000:.2f} m of filament")]
+    fresh = f"{written_mass(load.fresh_g)} fresh, of which {written_mass(load.unusable_g)} cannot be used again"
+    alone = f"or one alone in {written_duration(load.lone_load_s)}"
+    return [
+        ("mass of one", mass),
+        ("powder for one", fresh),
+        ("full load", f"{counted(load.pieces, 'such piece')} in {written_duration(load.full_load_s)}, {alone}"),
+    ]
+
+
+def _turned(estimate: PrintedEstimate) -> list[tuple[str, str]]:
+    return [] if estimate.pose == AS_DRAWN else [("pose", f"{estimate.pose}; the file was not turned")]
 
 
 def _routed(estimate: RoutedEstimate) -> list[tuple[str, str]]:

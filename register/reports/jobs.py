@@ -9,6 +9,7 @@ from register.domain.jobs import Job
 from register.domain.parts import Process
 from register.domain.shop import Shop
 from register.reports.estimates import estimate_report
+from register.reports.stock import spool_words
 from register.reports.wording import counted, grid, line, local, near, table
 from register.units.written import written_mass
 
@@ -56,6 +57,7 @@ def job_sheet(sheet: JobSheet, shop: Shop) -> RenderableType:
         else line("No file: a bought part."),
         Text(),
         estimate_report(sheet.estimate, shop.currency),
+        *(map(line, spool_words(sheet.spools)) if sheet.spools is not None else []),
         Text(),
         caution_list(sheet.cautions),
     )

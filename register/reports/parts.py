@@ -7,8 +7,10 @@ from register.domain.part_views import PartLine, PartSheet
 from register.domain.parts import Part, Process
 from register.domain.revisions import Interchange, Revision
 from register.domain.shop import Shop
+from register.domain.stock import SpoolAdvice
 from register.reports.estimates import figures
 from register.reports.robots import fitted_words
+from register.reports.stock import spool_words
 from register.reports.wording import Row, grid, line, table
 from register.units.written import written_length
 
@@ -49,16 +51,23 @@ def part_sheet(sheet: PartSheet, shop: Shop) -> RenderableType:
     shown += [line(f"! {warning}", "bold") for warning in sheet.warnings]
     before: Revision | None = None
     for each in sheet.revisions:
-        shown += [Text(), *_revision(each, before, figures(sheet.estimates[each.letter], shop.currency))]
+        one_piece = figures(sheet.estimates[each.letter], shop.currency)
+        shown += [Text(), *_revision(each, before, one_piece, sheet.spools.get(each.letter))]
         before = each
     shown += [Text(), _places(sheet), Text(), _on_hand(sheet)]
     return Group(*shown)
 
 
-def _revision(revision: Revision, before: Revision | None, one_piece: str) -> tuple[RenderableType, ...]:
+def _revision(
+    revision: Revision, before: Revision | None, one_piece: str, spools: SpoolAdvice | None
+) -> tuple[RenderableType, ...]:
     rows: list[Row] = [("made", _made(revision)), ("one piece", one_piece)]
+    if spools is not None:
+        rows.append(("stock for it", " ".join(spool_words(spools))))
     if revision.changed:
         rows.append(("changed", revision.changed))
+    if revision.keep_pose:
+        rows.append(("kept pose", revision.keep_pose))
     if before is not None:
         why = f": {revision.interchange_why}" if revision.interchange_why else ""
         rows.append((f"in place of {before.letter}", f"{_IN_PLACE[revision.interchange]}{why}"))

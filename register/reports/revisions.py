@@ -16,6 +16,8 @@ def prepared(made: PreparedRevision, shop: Shop, written: bool) -> RenderableTyp
     word = "Logged" if written else "Not written"
     shown: list[RenderableType] = [line(f"{word}: {revision.part} revision {revision.letter}, a draft", "bold")]
     shown.append(estimate_report(made.estimate, shop.currency))
+    if revision.keep_pose:
+        shown.append(line(f"It is printed in the pose of its file: {revision.keep_pose}"))
     if made.previous is not None and made.previous_estimate is not None:
         shown.append(line(f"{made.previous.letter} before it: {figures(made.previous_estimate, shop.currency)}"))
         shown += [line(text) for text in _differences(made)]

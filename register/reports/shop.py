@@ -59,7 +59,7 @@ def machine_list(machines: tuple[Machine, ...], zone: str) -> RenderableType:
     rows = [
         (
             each.name,
-            each.process.value,
+            each.process.value + (", in powder" if each.powder is not None else ""),
             " × ".join(f"{side:g}" for side in each.size_mm) + " mm",
             "out of order" if each.out_of_order else "in order",
             _leave(each, zone),

@@ -4,7 +4,7 @@ import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 
-from register.domain.machines import Machine, PrintSettings, RouterLimits, Tool
+from register.domain.machines import Machine, PowderSettings, PrintSettings, RouterLimits, Tool
 from register.domain.materials import Cutting, Form, Material
 from register.domain.parts import Process
 from register.domain.texts import NOTE_LENGTH
@@ -56,20 +56,33 @@ ROUTER_SPANS: Mapping[str, Span] = {
     "spin_up_s": Span(0, 3600),
     "tool_change_s": _DAY_S,
 }
+POWDER_SPANS: Mapping[str, Span] = {
+    "layer_height_mm": Span(0, 5, open_low=True),
+    "recoat_s": Span(0, 3600),
+    "scan_mm2_s": Span(0, 10**6, open_low=True),
+    "contour_speed_mm_s": _SPEED,
+    "warm_up_s": _DAY_S,
+    "cool_down_s": Span(0, 7 * 86_400),
+    "packing_share": Span(0, 1, open_low=True),
+    "recycled_share": _SHARE,
+    "loose_share": Span(0, 1, open_low=True),
+}
 _WHOLE = frozenset(each.name for each in fields(PrintSettings) if each.type is int)
 
 _MACHINE = ("name", "process", "size_mm", "set_up_s", "unload_s", "cost_per_h_cents", "materials", "out_of_order")
 _OF_A_ROUTER = "Only a routed machine has it; a printed one has [machine.print_settings]."
+_OF_A_PRINTER = "Only a printed machine has it; a routed one has [machine.router]."
 _MACHINE_KEYS = {
-    Process.PRINTED: ((*_MACHINE, "print_settings"), {"tools": _OF_A_ROUTER, "router": _OF_A_ROUTER}),
+    Process.PRINTED: ((*_MACHINE, "print_settings", "powder"), {"tools": _OF_A_ROUTER, "router": _OF_A_ROUTER}),
     Process.ROUTED: (
         (*_MACHINE, "tools", "router"),
-        {"print_settings": "Only a printed machine has it; a routed one has [machine.router]."},
+        {"print_settings": _OF_A_PRINTER, "powder": _OF_A_PRINTER},
     ),
 }
 _MATERIAL = ("name", "form", "density_g_cm3", "source")
 _OF_A_SHEET = "Only a sheet has it; change form, or take it out."
 _OF_A_FILAMENT = "Only a filament has it; change form, or take it out."
+_WEIGHED = "Only filament and powder have it; change form, or take it out."
 _MATERIAL_KEYS = {
     Form.FILAMENT: (
         (*_MATERIAL, "filament_diameter_mm", "cost_per_kg_cents", "print_settings"),
@@ -77,7 +90,20 @@ _MATERIAL_KEYS = {
     ),
     Form.SHEET: (
         (*_MATERIAL, "cost_per_m2_mm_cents", "cutting"),
-        dict.fromkeys(("filament_diameter_mm", "cost_per_kg_cents", "print_settings"), _OF_A_FILAMENT),
+        {
+            "filament_diameter_mm": _OF_A_FILAMENT,
+            "cost_per_kg_cents": _WEIGHED,
+            "print_settings": _OF_A_FILAMENT,
+        },
+    ),
+    Form.POWDER: (
+        (*_MATERIAL, "cost_per_kg_cents"),
+        {
+            "filament_diameter_mm": _OF_A_FILAMENT,
+            "print_settings": "Only a filament has it; a powder printer has [machine.powder].",
+            "cutting": _OF_A_SHEET,
+            "cost_per_m2_mm_cents": _OF_A_SHEET,
+        },
     ),
 }
 
@@ -176,7 +202,8 @@ def read_machine(where: str, content: object, materials: Sequence[Material], too
     table = Table(where, content, *_MACHINE_KEYS[process])
     name = table.text("name")
     width, depth, height = table.numbers("size_mm", LENGTH_MM, 3)
-    form = Form.FILAMENT if process is Process.PRINTED else Form.SHEET
+    powder = _powder(f"[machine.powder] of {name!r}", table) if "powder" in table else None
+    form = Form.SHEET if process is Process.ROUTED else Form.FILAMENT if powder is None else Form.POWDER
     return Machine(
         name,
         process,
@@ -191,7 +218,17 @@ def read_machine(where: str, content: object, materials: Sequence[Material], too
         else {},
         _router(f"[machine.router] of {name!r}", table) if process is Process.ROUTED else None,
         table.flag("out_of_order"),
+        powder=powder,
     )
+
+
+def _powder(where: str, machine: Table) -> PowderSettings:
+    if "print_settings" in machine:
+        raise machine.refusal(
+            "print_settings", "stands beside powder", "Keep [machine.powder] for a powder printer, and only that."
+        )
+    table = Table(where, machine.raw("powder"), tuple(POWDER_SPANS))
+    return PowderSettings(**{key: table.number(key, POWDER_SPANS[key]) for key in table.given()})
 
 
 def _router(where: str, machine: Table) -> RouterLimits:

@@ -13,10 +13,12 @@ brackets::
     [[tool]]          name, diameter_mm, flutes
     [[material]]      name, form, density_g_cm3, source
                       filament: (filament_diameter_mm), (cost_per_kg_cents), [material.print_settings]
+                      powder: (cost_per_kg_cents)
                       sheet: (cost_per_m2_mm_cents), [material.cutting] surface_speed_m_min, depth_per_pass_d,
                       chip_loads_mm = [[tool diameter, chip load], …]
     [[machine]]       name, process, size_mm = [x, y, z], (set_up_s), (unload_s), (cost_per_h_cents), (materials),
-                      (out_of_order); printed: [machine.print_settings]; routed: (tools), [machine.router]
+                      (out_of_order); printed: [machine.print_settings], or [machine.powder] (every field of
+                      PowderSettings); routed: (tools), [machine.router]
     [[person]]        name, (responsible_adult), (signed_off = [machines])
 
 Leave to run a machine unattended is never read from here: a responsible adult records it in the register.
@@ -145,7 +147,7 @@ def _check_prints(settings: ShopSettings) -> None:
     check_print("[print_settings]", settings.shop.print_settings)
     overrides = {each.name: each.print_overrides for each in settings.materials}
     for machine in settings.machines:
-        if machine.process is not Process.PRINTED:
+        if machine.process is not Process.PRINTED or machine.powder is not None:
             continue
         own = settings.shop.print_settings.overridden(machine.print_overrides)
         check_print(f"[machine.print_settings] of {machine.name!r}", own)

@@ -50,7 +50,9 @@ def material_blocks(material: Material) -> Iterable[str]:
         if material.cutting is not None:
             yield block("[material.cutting]", asdict(material.cutting))
         return
-    values |= {"filament_diameter_mm": material.filament_diameter_mm, "cost_per_kg_cents": material.cost_per_kg_cents}
+    if material.form is Form.FILAMENT:
+        values["filament_diameter_mm"] = material.filament_diameter_mm
+    values["cost_per_kg_cents"] = material.cost_per_kg_cents
     yield block("[[material]]", values)
     if material.print_overrides:
         yield block("[material.print_settings]", material.print_overrides)
@@ -74,6 +76,8 @@ def machine_blocks(machine: Machine) -> Iterable[str]:
             yield block("[machine.router]", asdict(machine.router))
         return
     yield block("[[machine]]", values)
+    if machine.powder is not None:
+        yield block("[machine.powder]", asdict(machine.powder))
     if machine.print_overrides:
         yield block("[machine.print_settings]", machine.print_overrides)
 

@@ -5,7 +5,6 @@ from collections.abc import Callable, Mapping
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
-from register.domain.stock import StockForm
 from register.domain.table_columns import DECIMALS, EMPTY, GRAMS, PIECES_OF_SHEET, UNMARKED, Subject, Values
 from register.store import competitions, parts, pieces, robots, stock
 from register.store.position_lists import positions
@@ -44,7 +43,7 @@ def _revisions(reading: Reading) -> tuple[Values, ...]:
             *(each.part, each.letter, each.process.value, each.state.value, each.stage.value, each.interchange.value),
             *(each.interchange_why, each.changed, each.material, each.thickness_mm, each.file_name, each.file_sha256),
             *(each.unit, each.unit_cost_cents, each.lead_days, each.logged_by, each.logged_at),
-            *(each.released_by, each.released_at),
+            *(each.released_by, each.released_at, each.keep_pose),
         )
         for history in parts.histories(reading).values()
         for each in history
@@ -94,7 +93,7 @@ def _stock(reading: Reading) -> tuple[Values, ...]:
     return tuple(
         (
             *(each.label, each.material, each.form.value, round(each.amount, DECIMALS) + 0.0),
-            GRAMS if each.form is StockForm.SPOOL else PIECES_OF_SHEET,
+            GRAMS if each.form.weighed else PIECES_OF_SHEET,
             *(each.thickness_mm, each.width_mm, each.length_mm, each.arrives, each.note),
         )
         for each in stock.lots(reading)

@@ -6,6 +6,7 @@ import re
 import secrets
 import stat
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from io import BufferedReader
@@ -16,6 +17,7 @@ from register.store.disk import sync_folder
 
 # Larger than any part's mesh or drawing; a file is held in memory while it is read.
 LARGEST_BYTES = 200_000_000
+_SYNCS_AT_ONCE = 8
 # The names that this room gives: a file's, and a passing one.
 FILE_NAME = re.compile(r"[0-9a-f]{64}")
 PASSING_NAME = re.compile(r"\.[0-9a-f]{16}")
@@ -72,18 +74,20 @@ class FileRoom:
         finally:
             temporary.unlink(missing_ok=True)
 
-    def settle(self, staged: Staged) -> None:
-        """Put a staged file in its place; call it inside the write transaction that adds its row."""
-        target = self.path(staged.sha256)
+    def settle(self, *staged: Staged) -> None:
+        """Put staged files in their places; call it inside the write transaction that adds their rows."""
+        moved: set[Path] = set()
         try:
-            if target.parent.is_symlink():
-                raise self._leads_away(target.parent)
-            target.parent.mkdir(exist_ok=True)
-            # A file that was tampered with is put right by its true bytes.
-            if not _holds(target, staged.sha256):
-                os.replace(staged.temporary, target)  # noqa: PTH105  # atomic on every platform
-                sync_folder(target.parent)
-                sync_folder(self.folder)
+            for each in staged:
+                target = self.path(each.sha256)
+                if target.parent.is_symlink():
+                    raise self._leads_away(target.parent)
+                target.parent.mkdir(exist_ok=True)
+                # A file that was tampered with is put right by its true bytes.
+                if not _holds(target, each.sha256):
+                    os.replace(each.temporary, target)  # noqa: PTH105  # atomic on every platform
+                    moved |= {target.parent, self.folder}
+            _sync_folders(moved)
         except OSError as error:
             raise self._not_taken(error) from error
 
@@ -150,6 +154,16 @@ class FileRoom:
             f"The file room {self.folder} did not take the file: {error.strerror}.",
             "Check the space and the permissions; nothing was changed.",
         )
+
+
+def _sync_folders(folders: set[Path]) -> None:
+    if len(folders) <= 2:
+        for folder in folders:
+            sync_folder(folder)
+        return
+    # Many at once cost the disk little more than one, and the lock is held meanwhile.
+    with ThreadPoolExecutor(_SYNCS_AT_ONCE) as together:
+        list(together.map(sync_folder, folders))
 
 
 def _changed(path: Path) -> StoreBroken:

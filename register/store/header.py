@@ -9,7 +9,7 @@ from pathlib import Path
 from register.errors import NeedsUpgrade, NotFound, StoreBroken
 
 APPLICATION_ID = 0x50495457  # "PITW"
-SCHEMA = 2
+SCHEMA = 3
 DATABASE = "register.db"
 
 

@@ -17,7 +17,7 @@ _PART, _REVISION = table_of(PartRow), table_of(RevisionRow)
 
 def wear_parts(reading: Reading, numbers: Collection[str] | None = None) -> dict[str, Part]:
     """Wear parts by row key, in the order of their numbers; only those of `numbers` if given."""
-    wanted = sa.select(_PART.c.number_folded, _PART.c.key, *PART_FIELDS).where(_PART.c.wear.is_(True))
+    wanted = sa.select(_PART.c.number_folded, _PART.c.key, *PART_FIELDS).where(_PART.c.wear == sa.literal_column("1"))
     if numbers is not None:
         wanted = wanted.where(among(_PART.c.number_folded, {number.casefold() for number in numbers}))
     # Sorted here: asked to sort, SQLite would walk all parts by number and fetch each from where it lies.

@@ -12,6 +12,7 @@ from register.domain.estimates import (
     Estimate,
     Hole,
     Pocket,
+    PowderLoad,
     PrintedEstimate,
     PrintedVolumes,
     RoutedEstimate,
@@ -213,6 +214,8 @@ def estimate_from(body: dict[str, Any]) -> Estimate:
     kept["size_mm"] = tuple(kept["size_mm"])
     if process is Process.PRINTED:
         kept["volumes_mm3"] = PrintedVolumes(**kept["volumes_mm3"])
+        # Estimates of earlier versions say nothing of powder.
+        kept["powder"] = PowderLoad(**kept["powder"]) if kept.get("powder") else None
         return PrintedEstimate(**kept)
     kept["holes"] = tuple(Hole(**hole) for hole in kept["holes"])
     kept["pockets"] = tuple(Pocket(**pocket) for pocket in kept["pockets"])
@@ -248,6 +251,7 @@ def as_revision(row: RevisionRow, number: str) -> Revision:
         row.released_by,
         row.released_at,
         row.version,
+        row.keep_pose,
     )
 
 

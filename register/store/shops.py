@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from register.domain.machines import Machine, PrintSettings, RouterLimits, Tool, UnattendedPermission
+from register.domain.machines import Machine, PowderSettings, PrintSettings, RouterLimits, Tool, UnattendedPermission
 from register.domain.materials import Cutting, Form, Material
 from register.domain.parts import Process
 from register.domain.people import Person
@@ -148,6 +148,7 @@ def _machine(row: MachineRow, given: PermissionRow | None) -> Machine:
         None if row.router is None else RouterLimits(**row.router),
         row.out_of_order,
         leave,
+        None if row.powder is None else PowderSettings(**row.powder),
     )
 
 

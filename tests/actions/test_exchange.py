@@ -26,6 +26,7 @@ from tests.shops import (
     NOON,
     PART,
     POSITION,
+    POWDER_TOML,
     ROBOT,
     SetClock,
     add_sheet,
@@ -58,7 +59,7 @@ def register(tmp_path: Path) -> Register:
 def shop_with_claws(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A register with the demo's shop and one part, whose revisions A and B no table could bring."""
     folder = tmp_path_factory.mktemp("claws") / "register"
-    register = set_up_register(folder)
+    register = set_up_register(folder, toml=POWDER_TOML)
     parts.add_part(register, PART, "Claw", True)
     logged(register, printed(), CLAW_A)
     logged(register, printed(), CLAW_B)
@@ -148,7 +149,8 @@ def consistent(drawn: dict[Subject, list[Values]]) -> dict[Subject, list[Values]
             if quantity
         ],
         Subject.STOCK: [
-            (label, "PLA" if form == "spool" else "6061", form, *rest) for label, _, form, *rest in drawn[Subject.STOCK]
+            (label, {"spool": "PLA", "powder": "nylon powder"}.get(str(form), "6061"), form, *rest)
+            for label, _, form, *rest in drawn[Subject.STOCK]
         ],
         Subject.ENTRIES: [(event, robot_names[place % len(robot_names)], place) for place, event in enumerate(events)],
     }

@@ -1,14 +1,17 @@
 """Logging and releasing revisions: letters, refusals that store nothing, stale preparations, what supersedes what."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from register.actions import jobs, parts, revisions, robots, spares
+from register.actions.exchange import export_table
 from register.domain.part_views import RevisionRequest
 from register.domain.parts import Process
 from register.domain.revisions import Interchange, RevisionState
+from register.domain.table_columns import Subject, TableForm
 from register.errors import (
     BadDrawing,
     BadFile,
@@ -71,6 +74,37 @@ def test_logged_revision_keeps_what_was_said_and_who_said_it(register: Register)
     assert (revision.logged_by, revision.logged_at) == (STUDENT, NOON)
     assert (revision.released_by, revision.released_at) == (None, None)
     assert register.files.read(revision.file_sha256 or "") == CLAW_A
+
+
+def test_reason_to_keep_the_pose_is_kept_with_its_revision_and_goes_out_with_the_table(register: Register) -> None:
+    why = "pulled along the layers"
+    wanted = replace(printed(), keep_pose=f"  {why} ")
+    assert revisions.prepare_revision(register, wanted, CLAW_A).revision.keep_pose == why
+    logged(register, wanted, CLAW_A)
+    logged(register, printed(), CLAW_B)
+    kept = {each.letter: each.keep_pose for each in parts.show_part(register, PART).revisions}
+    assert kept == {"A": why, "B": ""}
+    (found,) = revisions.identify_file(register, CLAW_A)
+    assert found.keep_pose == why
+    header, first, second = export_table(register, Subject.REVISIONS, TableForm.CSV).decode("utf-8-sig").splitlines()
+    assert [line.rpartition(",")[2] for line in (header, first, second)] == ["keep_pose", why, ""]
+    assert [each["keep_pose"] for each in json.loads(export_table(register, Subject.REVISIONS, TableForm.JSON))] == [
+        why,
+        "",
+    ]
+
+
+@pytest.mark.parametrize("why", ["strong\x1b[2Jway", "x" * 2001, "\u202eright to left"])
+def test_reason_to_keep_the_pose_is_checked_as_other_notes_are(register: Register, why: str) -> None:
+    with pytest.raises(Refused):
+        revisions.prepare_revision(register, replace(printed(), keep_pose=why), CLAW_A)
+
+
+def test_only_a_printed_part_has_a_pose_to_keep(register: Register) -> None:
+    bought = RevisionRequest(PART, Process.BOUGHT, unit_cost_cents=1, lead_days=1, keep_pose="its load")
+    for request, content in ((bought, None), (replace(routed(PART, "x.dxf"), keep_pose="its load"), b"")):
+        with pytest.raises(NotAllowed, match="has no pose to keep"):
+            revisions.prepare_revision(register, request, content)
 
 
 def test_estimate_that_was_shown_is_the_one_that_is_kept(register: Register) -> None:

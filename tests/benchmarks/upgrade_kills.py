@@ -29,7 +29,7 @@ from register.store.backup import list_backups
 from register.store.header import SCHEMA, checked_schema
 from register.store.migrate import steps_after
 from tests.shops import NOON
-from tests.store.old_registers import literal_rows, master, old_register, schema_of
+from tests.store.old_registers import columns_in, literal_rows, master, old_register, schema_of, with_added
 
 # A whole upgrade is timed this often, and the longest counts.
 _TIMED = 3
@@ -67,8 +67,11 @@ def kill_upgrades(scratch: Path, kills: int, moves: int, seed: int) -> Found:
         started = time.perf_counter()
         _in_child(_fresh(source, trial), None)
         found.whole_upgrade_s = max(found.whole_upgrade_s, time.perf_counter() - started)
-    new = (SCHEMA, master(trial / "register.db"), rows)
+    new = (SCHEMA, master(trial / "register.db"), literal_rows(trial / "register.db"))
     assert new != old and checked_schema(trial) == SCHEMA
+    # What a whole upgrade makes of the rows that were there; a killed one must make the same or nothing.
+    standing = literal_rows(trial / "register.db", columns_in(source / "register.db"))
+    assert standing == with_added(rows, 1)
     chance, latest_s = Random(seed), found.whole_upgrade_s
     for _ in range(kills):
         before = found.new

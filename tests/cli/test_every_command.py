@@ -11,6 +11,7 @@ from typer.main import get_command
 
 from register.cli.app import app
 from tests.cli.command_line import DEMO_PARTS, ROOT, command, entries
+from tests.geometry.stl_bytes import binary, box
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMON = ("--register", "--as-of", "--who", "--json", "--help")
@@ -30,6 +31,7 @@ USES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("part", "add"): ("RV-1", "Hub", "--wear"),
     ("part", "list"): (),
     ("part", "show"): ("QS-103",),
+    ("part", "import"): ("MESHES", "--material", "PLA"),
     ("revision", "add"): ("RV-1", "FILE", "--material", "PLA"),
     ("revision", "release"): ("RV-1", "A"),
     ("revision", "identify"): ("FILE",),
@@ -107,7 +109,11 @@ def views(built_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[tu
 
     folder = tmp_path_factory.mktemp("every")
     register = Path(shutil.copytree(built_demo, folder / "demo"))
+    meshes = folder / "meshes"
+    meshes.mkdir()
+    (meshes / "RV-9 block.stl").write_bytes(binary(box(10, 11, 12)))
     paths = {
+        "MESHES": str(meshes),
         "FILE": str(DEMO_PARTS / "wheel-hub-a.stl"),
         "PLATE": str(DEMO_PARTS / "deck-plate-a.stl"),
         "SHOP": str(DEMO_PARTS / "shop.toml"),

@@ -57,6 +57,24 @@ def test_cautions_come_gravest_first_each_once_and_always_end_by_deferring(
         assert each.against.endswith(".")
 
 
+@pytest.mark.parametrize("unattended", [False, True])
+@pytest.mark.parametrize("material", ["PA12 powder", "unobtainium"])
+def test_powder_warns_of_fire_lungs_hot_loads_and_fumes_and_of_no_nozzle(material: str, unattended: bool) -> None:
+    hazards = cautions(Process.PRINTED, material, Form.POWDER, None, unattended)
+    assert signal_of(hazards, "explode") is SignalWord.WARNING
+    assert signal_of(hazards, "lungs") is SignalWord.WARNING
+    assert signal_of(hazards, "opened hot") is SignalWord.WARNING
+    assert signal_of(hazards, "fumes") is SignalWord.WARNING
+    assert "nozzle" not in said(hazards)
+    assert ("nobody there" in said(hazards)) is unattended
+    assert "machine's manual" in said((hazards[-1],))
+
+
+def test_print_whose_material_comes_in_no_known_form_is_warned_of_both() -> None:
+    hazards = said(cautions(Process.PRINTED, "PA12", None, None, False))
+    assert "nozzle" in hazards and "fine powder" in hazards
+
+
 def test_the_last_words_defer_to_manual_local_codes_and_licensed_practice() -> None:
     for word in ("machine's manual", "local codes", "licensed practice"):
         assert word in DEFERRING.against

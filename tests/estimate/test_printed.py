@@ -175,7 +175,8 @@ def test_the_time_of_plain_contours_is_worked_out_by_hand() -> None:
     ramp_stop = v / a + (side - v**2 / (2 * a)) / v  # from rest, without its end
     ramp_corner = (v - math.sqrt(corner)) / a - (v**2 - corner) / (2 * a) / v
     loop = 2 * (ramp_stop + ramp_corner) + 2 * (side / v + 2 * ramp_corner)
-    travel = float(straight_s(0.35 * 40 * math.sqrt(2), 150.0, a))
+    # To the first loop: an eighth of the diagonal, as it is on average.
+    travel = float(straight_s(0.12 * 40 * math.sqrt(2), 150.0, a))
     found = estimated(box(40.0, 40.0, 10.0), bare)
     assert found.duration_s == pytest.approx(50 * (loop + travel), rel=1e-6)
 
@@ -202,7 +203,8 @@ def test_the_time_of_infill_agrees_with_a_hatch_drawn_line_by_line() -> None:
         flow_limit_mm3_s=100.0,
     )
     found = estimated(box(60.0, 60.0, 10.0), bare)
-    travel = float(straight_s(0.35 * 60 * math.sqrt(2), 1e5, 1500.0))
+    ways = np.array([0.12, 0.2, 0.55]) * 60 * math.sqrt(2)  # to the layer, to its hatch and on
+    travel = float(straight_s(ways, 1e5, 1500.0).sum())
     assert found.duration_s == pytest.approx(50 * (hatched_s(60.0, 0.45 / 0.2, 80.0, 1500.0) + travel), rel=0.02)
 
 

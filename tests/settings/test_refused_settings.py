@@ -12,6 +12,8 @@ SHEET = SHOP + '[[material]]\nname = "6061"\nform = "sheet"\nsource = "s"\n'
 CUT_SHEET = SHEET + "density_g_cm3 = 2.7\n[material.cutting]\nsurface_speed_m_min = 180\n"
 PRINTER = SHOP + '[[machine]]\nname = "p"\nprocess = "printed"\nsize_mm = [1, 1, 1]\n'
 ROUTER = SHOP + '[[machine]]\nname = "r"\nprocess = "routed"\nsize_mm = [1, 1, 1]\n'
+POWDER = SHOP + '[[material]]\nname = "nylon"\nform = "powder"\nsource = "s"\ndensity_g_cm3 = 0.9\n'
+FILAMENT = SHOP + '[[material]]\nname = "PLA"\nform = "filament"\nsource = "s"\ndensity_g_cm3 = 1.24\n'
 PRINT = SHOP + "[print_settings]\n"
 
 
@@ -111,6 +113,19 @@ def test_leave_to_run_unattended_is_never_taken_from_the_file(line: str) -> None
         (PRINTER + "tools = []", "no key 'tools'"),
         (PRINTER + "[machine.router]\nspin_up_s = 3", "no key 'router'"),
         (ROUTER + "[machine.print_settings]\ncontours = 3", "no key 'print_settings'"),
+        (ROUTER + "[machine.powder]\nrecoat_s = 8", "no key 'powder'"),
+        (PRINTER + "[machine.powder]\nrecoat_s = 8\n[machine.print_settings]\ncontours = 3", "stands beside powder"),
+        (PRINTER + "[machine.powder]\npacking_share = 0", "packing_share is 0"),
+        (PRINTER + "[machine.powder]\nrecycled_share = 1.1", "recycled_share is 1.1"),
+        (PRINTER + "[machine.powder]\ncontours = 3", "no key 'contours'"),
+        (POWDER + PRINTER.removeprefix(SHOP) + 'materials = ["nylon"]', "no filament material of that name"),
+        (
+            FILAMENT + PRINTER.removeprefix(SHOP) + 'materials = ["PLA"]\n[machine.powder]\nrecoat_s = 8',
+            "no powder material of that name",
+        ),
+        (POWDER + "filament_diameter_mm = 1.75", "no key 'filament_diameter_mm'"),
+        (POWDER + "[material.print_settings]\ncontours = 3", "no key 'print_settings'"),
+        (POWDER + "cost_per_m2_mm_cents = 3", "no key 'cost_per_m2_mm_cents'"),
         (ROUTER + "tools = ['none']", "tools names 'none'"),
         (ROUTER + "[machine.router]\nspindle_low_rpm = 30000", "spindle_low_rpm is above spindle_high_rpm"),
         (SHOP + "[[machine]]\nname = 'b'\nprocess = 'bought'", "does not say which process"),

@@ -6,13 +6,13 @@ from datetime import UTC, date, datetime, time
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from register.domain.machines import Machine, PrintSettings, RouterLimits, Tool, UnattendedPermission
+from register.domain.machines import Machine, PowderSettings, PrintSettings, RouterLimits, Tool, UnattendedPermission
 from register.domain.materials import Cutting, Form, Material
 from register.domain.parts import Process
 from register.domain.people import Person
 from register.domain.shop import HoursException, OpenHours, Shop, ShopSettings
 from register.errors import BadSettings
-from register.settings.machine_tables import PRINT_SPANS, ROUTER_SPANS
+from register.settings.machine_tables import POWDER_SPANS, PRINT_SPANS, ROUTER_SPANS
 from register.settings.shop_file import built_in, read_shop, written_shop
 
 WHOLE = """
@@ -73,6 +73,22 @@ out_of_order = true
 [machine.print_settings]
 solid_top_layers = 6
 
+[[material]]
+name = "nylon powder"
+form = "powder"
+density_g_cm3 = 0.93
+source = "label"
+cost_per_kg_cents = 7000
+
+[[machine]]
+name = "powder printer"
+process = "printed"
+size_mm = [190, 250, 320]
+materials = ["nylon powder"]
+[machine.powder]
+recoat_s = 8
+recycled_share = 0.7
+
 [[machine]]
 name = "router"
 process = "routed"
@@ -122,6 +138,13 @@ WHOLE_READ = ShopSettings(
             out_of_order=True,
         ),
         Machine(
+            "powder printer",
+            Process.PRINTED,
+            (190.0, 250.0, 320.0),
+            materials=("nylon powder",),
+            powder=replace(PowderSettings(), recoat_s=8.0, recycled_share=0.7),
+        ),
+        Machine(
             "router",
             Process.ROUTED,
             (600.0, 400.0, 60.0),
@@ -142,6 +165,7 @@ WHOLE_READ = ShopSettings(
             cost_per_m2_mm_cents=2400,
             cutting=Cutting(180.0, ((2.0, 0.02), (3.175, 0.03)), 0.25),
         ),
+        Material("nylon powder", Form.POWDER, 0.93, "label", cost_per_kg_cents=7000),
     ),
     (Tool("small", 3.175, 1),),
     (Person("Adult A", True), Person("Student B", False, ("tall printer",))),
@@ -161,8 +185,12 @@ def test_a_file_of_another_editor_with_a_byte_order_mark_and_its_line_ends_is_re
     assert read_shop(b"\xef\xbb\xbf" + WHOLE.replace("\n", "\r\n").encode(), "shop.toml") == WHOLE_READ
 
 
-def test_every_print_setting_and_router_limit_has_a_range_that_holds_its_default() -> None:
-    for defaults, spans in ((PrintSettings(), PRINT_SPANS), (RouterLimits(), ROUTER_SPANS)):
+def test_every_setting_of_a_printer_and_limit_of_a_router_has_a_range_that_holds_its_default() -> None:
+    for defaults, spans in (
+        (PrintSettings(), PRINT_SPANS),
+        (PowderSettings(), POWDER_SPANS),
+        (RouterLimits(), ROUTER_SPANS),
+    ):
         assert [each.name for each in fields(defaults)] == list(spans)
         assert all(span.holds(getattr(defaults, name)) for name, span in spans.items())
 

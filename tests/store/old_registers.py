@@ -14,6 +14,9 @@ FILES = (CLAW_A, CLAW_B, CLAW_C)
 
 Rows = dict[str, list[tuple[object, ...]]]
 
+# What each step adds to the end of the rows that the history keeps: step, table, text.
+ADDED_TO_KEPT = ((3, "revision", ',"keep_pose":""'), (3, "machine", ',"powder":null'))
+
 
 def old_register(folder: Path, schema: int) -> Path:
     """A register of `schema` in `folder`, with its files; gives back the folder."""
@@ -47,12 +50,38 @@ def literal_rows(database: Path, columns: dict[str, list[str]] | None = None) ->
     return kept
 
 
+def with_added(rows: Rows, schema: int) -> Rows:
+    """Rows as `literal_rows` gave them of a register of `schema`, kept ones with what later steps add to them."""
+    added = [(quoted(table), text) for step, table, text in ADDED_TO_KEPT if step > schema]
+
+    def grown(row: tuple[object, ...]) -> tuple[object, ...]:
+        kept = list(row)
+        for place in (8, 10):  # old and new; every second value is a type
+            for table, text in added:
+                if row[4] == table and kept[place] != "NULL":
+                    kept[place] = str(kept[place]).removesuffix("}'") + text + "}'"
+        return tuple(kept)
+
+    return rows | {"change": sorted(map(grown, rows["change"]), key=repr)}
+
+
+def quoted(text: str) -> str:
+    """A text as a SQL literal."""
+    return "'" + text.replace("'", "''") + "'"
+
+
 def columns_of(connection: sqlite3.Connection) -> dict[str, list[str]]:
     """Names of all tables and their columns."""
     names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")
     return {
         table: [row[1] for row in connection.execute(f'PRAGMA table_info("{table}")')] for (table,) in names.fetchall()
     }
+
+
+def columns_in(database: Path) -> dict[str, list[str]]:
+    """Names of all tables and their columns, of a database that nobody has open."""
+    with closing(sqlite3.connect(database)) as connection:
+        return columns_of(connection)
 
 
 def schema_of(database: Path) -> int:

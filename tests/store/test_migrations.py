@@ -1,5 +1,6 @@
 """Bringing old registers up to date: everything kept, all or nothing, and a backup whatever happens."""
 
+import json
 import os
 import sqlite3
 import sys
@@ -14,23 +15,26 @@ from alembic.operations import Operations
 
 from register.actions import history
 from register.actions.checking import check_register
+from register.actions.parts import show_part
 from register.actions.spares import take_spare
 from register.errors import NotAllowed, StoreBroken
 from register.opening import open_register, upgrade_register
 from register.store.header import SCHEMA
 from register.store.migrate import steps_after, upgrade_database
 from register.store.migrations import step_0001
+from register.store.migrations.kept_rows import add_to_kept
 from register.store.transaction import engine_for
 from tests.benchmarks.upgrade_kills import kill_upgrades
 from tests.shops import PART, STUDENT, SetClock, bare_register, dumped
 from tests.store.forked import as_nobody, in_child
 from tests.store.old_registers import (
     SCHEMAS,
-    columns_of,
+    columns_in,
     literal_rows,
     master,
     old_register,
     schema_of,
+    with_added,
 )
 
 if sys.platform != "win32":
@@ -83,13 +87,100 @@ def test_upgraded_register_is_the_same_as_a_new_one_in_all_but_its_rows(old: Pat
     assert schema_of(old / "register.db") == SCHEMA
 
 
-def test_upgrade_keeps_every_row_and_the_whole_history_byte_for_byte(old: Path) -> None:
-    before = literal_rows(old / "register.db")
+def test_upgrade_keeps_every_row_byte_for_byte_and_adds_to_the_history_only_what_is_new(old: Path) -> None:
+    before, schema = literal_rows(old / "register.db"), schema_of(old / "register.db")
     assert sum(len(rows) for rows in before.values()) > 150
-    with closing(sqlite3.connect(old / "register.db")) as connection:
-        columns = columns_of(connection)
+    columns = columns_in(old / "register.db")
     upgrade_register(old)
-    assert literal_rows(old / "register.db", columns) == before
+    assert literal_rows(old / "register.db", columns) == with_added(before, schema)
+
+
+def test_rows_that_the_history_keeps_are_shaped_as_their_tables_are(old: Path) -> None:
+    upgrade_register(old)
+    columns = columns_in(old / "register.db")
+    with closing(sqlite3.connect(old / "register.db")) as connection:
+        kept = connection.execute(
+            "SELECT row_table, old FROM change WHERE old IS NOT NULL "
+            "UNION ALL SELECT row_table, new FROM change WHERE new IS NOT NULL"
+        ).fetchall()
+    assert {table for table, _ in kept} >= {"revision", "machine", "material", "lot", "part"}
+    for table, text in kept:
+        assert list(json.loads(text)) == columns[table], table
+
+
+def kept_rows(database: Path, operation: int, which: str) -> dict[str, dict[str, object]]:
+    """What the history of operation `operation` keeps, by row key."""
+    with closing(sqlite3.connect(database)) as connection:
+        kept = connection.execute(f"SELECT row_key, {which} FROM change WHERE operation = ?", (operation,)).fetchall()
+    return {key: json.loads(text) for key, text in kept}
+
+
+def row_as_kept(database: Path, table: str, key: str) -> dict[str, object]:
+    """A row as the history would keep it: REAL as its literal."""
+    with closing(sqlite3.connect(database)) as connection:
+        types = {row[1]: row[2] for row in connection.execute(f'PRAGMA table_info("{table}")')}
+        shape = ", ".join(f'quote("{name}")' if kind == "REAL" else f'"{name}"' for name, kind in types.items())
+        row = connection.execute(f'SELECT {shape} FROM "{table}" WHERE key = ?', (key,)).fetchone()
+    return dict(zip(types, row, strict=True))
+
+
+def test_operation_logged_before_the_upgrade_is_undone_after_it_to_the_last_byte(tmp_path: Path) -> None:
+    # Of the fixture of schema 2: 36 read a dearer printer in, 23 logged a bought revision, and 24 took that back.
+    old = old_register(tmp_path / "register", 2)
+    dearer = kept_rows(old / "register.db", 36, "old")
+    logged = kept_rows(old / "register.db", 24, "old")
+    upgrade_register(old)
+    register = open_register(old, STUDENT, SetClock())
+    history.undo(register, 36)
+    history.undo(register, 24)
+    machines = [key for key, row in dearer.items() if row.get("process") == "printed"]
+    assert len(machines) == 1 and dearer[machines[0]]["cost_per_h_cents"] == 900
+    assert row_as_kept(old / "register.db", "machine", machines[0]) == dearer[machines[0]] | {"powder": None}
+    revisions = [key for key, row in logged.items() if "letter" in row]
+    assert len(revisions) == 1 and logged[revisions[0]]["letter"] == "B"
+    assert row_as_kept(old / "register.db", "revision", revisions[0]) == logged[revisions[0]] | {"keep_pose": ""}
+    check_register(register)
+
+
+def test_table_that_is_not_as_a_step_made_it_stops_the_upgrade(tmp_path: Path) -> None:
+    old = old_register(tmp_path / "register", 2)
+    with closing(sqlite3.connect(old / "register.db", isolation_level=None)) as connection:
+        connection.execute("PRAGMA writable_schema = ON")
+        connection.execute(
+            "UPDATE sqlite_master SET sql = replace(sql, 'filament'', ''sheet', 'sheet'', ''filament') "
+            "WHERE name = 'material'"
+        )
+    before = whole(old / "register.db")
+    with pytest.raises(StoreBroken, match="The table material is not as pitwright made it"):
+        upgrade_register(old)
+    assert whole(old / "register.db") == before
+
+
+def reals_and_texts(op: Operations) -> None:
+    """What a next season might add."""
+    for column, kind, value in (
+        ("width_mm", sa.REAL(), 0.1),
+        ("why", sa.Text(), 'as "said", it\'s'),
+        ("n", sa.Integer(), 7),
+    ):
+        default = "'" + str(value).replace("'", "''") + "'" if isinstance(value, str) else str(value)
+        op.add_column("robot", sa.Column(column, kind, server_default=sa.text(default), nullable=False))
+        add_to_kept(op, "robot", column, value)
+
+
+def test_kept_rows_grow_by_figures_and_texts_as_the_triggers_write_them(old: Path) -> None:
+    schema = schema_of(old / "register.db")
+    upgrade_database(old, schema, (*steps_after(schema), reals_and_texts), no_copy)
+    with closing(sqlite3.connect(old / "register.db", isolation_level=None)) as connection:
+        (standing,) = connection.execute(
+            "SELECT new FROM change WHERE row_table = 'robot' AND old IS NULL LIMIT 1"
+        ).fetchone()
+        key = json.loads(standing)["key"]
+        connection.execute("INSERT INTO open_operation VALUES (1, 1)")
+        # An update that changes nothing: the trigger writes the row as it writes any other.
+        connection.execute("UPDATE robot SET version = version WHERE key = ?", (key,))
+        (written,) = connection.execute("SELECT new FROM change ORDER BY seq DESC LIMIT 1").fetchone()
+    assert standing == written
 
 
 def test_upgraded_register_passes_check_and_is_worked_in(old: Path) -> None:
@@ -97,6 +188,10 @@ def test_upgraded_register_passes_check_and_is_worked_in(old: Path) -> None:
     register = open_register(old, STUDENT, SetClock())
     # Of the fixture: 55 rows outside the history when it was written, and three files.
     assert (check_register(register).rows, check_register(register).files) == (55, 3)
+    # Estimates that were kept before anything was said of powder are read.
+    estimates = show_part(register, PART).estimates
+    assert set(estimates) == {"A", "B", "C"}
+    assert all(getattr(each, "powder", None) is None for each in estimates.values())
     take_spare(register, PART)
     assert history.list_operations(register, 1)[0].why == f"take a spare {PART}"
     check_register(register)
@@ -276,13 +371,12 @@ def rebuilds_a_table(op: Operations) -> None:
 def test_step_that_rebuilds_a_table_loses_no_child_row_no_trigger_and_no_strictness(old: Path) -> None:
     database = old / "register.db"
     schema, before = schema_of(database), literal_rows(database)
-    with closing(sqlite3.connect(database)) as connection:
-        columns, kept = columns_of(connection), triggers(database)
+    columns, kept = columns_in(database), triggers(database)
     # Both robots have rows that point to them: with foreign keys on, dropping the old table deletes or refuses those.
     assert len(before["robot"]) == 2 and len(before["position"]) == 2 and len(before["entry"]) == 1
     upgrade_database(old, schema, (*steps_after(schema), rebuilds_a_table), no_copy)
     assert schema_of(database) == SCHEMA + 1
-    assert literal_rows(database, columns) == before
+    assert literal_rows(database, columns) == with_added(before, schema)
     assert literal_rows(database, {"robot": ["season"]})["robot"] == [("2032", "integer")] * 2
     assert triggers(database) == kept
     assert "'season'" in master(database)["trigger", "history_robot_update"]

@@ -22,6 +22,7 @@ class PartRow(Row, table=True):
         UniqueConstraint("number_folded"),
         holds("number_said", "length(trim(number)) > 0"),
         Index("ix_part_found", "number_folded", text(FOUND)),
+        Index("ix_part_wear", "number_folded", sqlite_where=text("wear = 1")),
         STRICT,
     )
 
@@ -61,6 +62,7 @@ class RevisionRow(Row, table=True):
         holds("bought_costs", "process <> 'bought' OR (unit_cost_cents >= 0 AND lead_days >= 0)"),
         holds("made_has_file", "process = 'bought' OR (file_sha256 IS NOT NULL AND material IS NOT NULL)"),
         holds("thickness", "thickness_mm IS NULL OR thickness_mm > 0"),
+        holds("pose_is_printed", "keep_pose = '' OR process = 'printed'"),
         Index("ix_revision_file_sha256", "file_sha256"),
         STRICT,
     )
@@ -85,6 +87,7 @@ class RevisionRow(Row, table=True):
     logged_at: datetime = Field(sa_type=UtcTime)
     released_by: str | None = Field(default=None, sa_type=Text)
     released_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    keep_pose: str = Field(default="", sa_type=Text, sa_column_kwargs={"server_default": ""})
 
 
 class EstimateRow(Row, table=True):

@@ -41,7 +41,7 @@ class PersonRow(Row, table=True):
 
 
 class MaterialRow(Row, table=True):
-    """A material with its figures; `cutting` is null for filament."""
+    """A material with its figures; `cutting` is for sheet alone."""
 
     __tablename__ = "material"
     __table_args__ = (
@@ -102,6 +102,7 @@ class MachineRow(Row, table=True):
     router: Any = Field(default=None, sa_type=Json, nullable=True)
     out_of_order: bool = Field(sa_type=Flag)
     gone: bool = Field(default=False, sa_type=Flag)
+    powder: Any = Field(default=None, sa_type=Json, nullable=True)
 
 
 class PermissionRow(Row, table=True):

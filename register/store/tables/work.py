@@ -46,13 +46,13 @@ class JobRow(Row, table=True):
 
 
 class LotRow(Row, table=True):
-    """A spool, or sheets or offcuts of one size; what is left of it is the sum of its moves."""
+    """A spool, powder, or sheets or offcuts of one size; what is left of it is the sum of its moves."""
 
     __tablename__ = "lot"
     __table_args__ = (
         UniqueConstraint("label"),
         one_of("form", StockForm),
-        holds("sizes", "form = 'spool' OR (thickness_mm > 0 AND width_mm > 0 AND length_mm > 0)"),
+        holds("sizes", "form IN ('spool', 'powder') OR (thickness_mm > 0 AND width_mm > 0 AND length_mm > 0)"),
         STRICT,
     )
 
@@ -67,7 +67,7 @@ class LotRow(Row, table=True):
 
 
 class StockMoveRow(Row, table=True):
-    """One move of a lot: grams of a spool, pieces of sheet."""
+    """One move of a lot: grams of a spool or of powder, pieces of sheet."""
 
     __tablename__ = "stock_move"
     __table_args__ = (
