@@ -33,7 +33,7 @@ def add_single_verbs(app: Nouns) -> None:
 
 def estimate(
     context: typer.Context,
-    file: Annotated[Path, typer.Argument(help="STL, 3MF or DXF; or a machine program: .gcode, .nc, .ngc, .tap.")],
+    file: Annotated[Path, typer.Argument(help="STL, 3MF, OBJ, PLY or DXF; or a program: .gcode, .nc, .ngc, .tap.")],
     process: Annotated[Process | None, typer.Option(help="How it is made; told from the file if left out.")] = None,
     material: Annotated[str | None, typer.Option(help='"PLA", or for sheet "6061 3.175 mm".')] = None,
     thickness: Annotated[str | None, typer.Option(help="Sheet thickness: 3.175 mm, 1/8 in.")] = None,

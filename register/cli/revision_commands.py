@@ -24,7 +24,7 @@ def add(  # one option for each thing that a person says of a revision
     context: typer.Context,
     part: Annotated[str, typer.Argument(help="Part number.")],
     file: Annotated[
-        Path | None, typer.Argument(help="STL, 3MF or DXF; none for a bought part.", show_default=False)
+        Path | None, typer.Argument(help="STL, 3MF, OBJ, PLY or DXF; none for a bought part.", show_default=False)
     ] = None,
     process: Annotated[Process | None, typer.Option(help="How it is made; told from the file if left out.")] = None,
     material: Annotated[str | None, typer.Option(help='"PLA", or for sheet "6061 3.175 mm".')] = None,

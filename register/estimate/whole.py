@@ -188,7 +188,7 @@ def _plate(content: bytes, name: str, unit: str | None) -> "Plate":
 
 def _needed(content: bytes | None, name: str) -> bytes:
     if content is None:
-        raise BadFile("A made part needs its file.", "Give an STL or 3MF, or for a routed part a DXF too.")
+        raise BadFile("A made part needs its file.", "Give an STL, 3MF, OBJ or PLY, or for a routed part a DXF too.")
     if not content:
         raise BadFile(f"{name} is empty.", "Save it again from the drawing program.")
     return content
