@@ -90,10 +90,13 @@ def identify(context: typer.Context, file: Annotated[Path, typer.Argument(help="
     place.show(found, lambda: reports.identified(found, file.name))
 
 
+_TOLD_BY = {**dict.fromkeys((".stl", ".3mf", ".obj", ".ply"), Process.PRINTED), ".dxf": Process.ROUTED}
+
+
 def _told_by(file: Path | None) -> Process:
     if file is None:
         return Process.BOUGHT
-    told = {".stl": Process.PRINTED, ".3mf": Process.PRINTED, ".dxf": Process.ROUTED}.get(file.suffix.casefold())
+    told = _TOLD_BY.get(file.suffix.casefold())
     if told is None:
         raise NotAllowed(f"Nothing tells how {file.name} is made.", "Say --process printed or --process routed.")
     return told

@@ -20,14 +20,18 @@ def same_spots(points: Floats) -> Indices:
     Parameters
     ----------
     points : (n, 3)
+        Contiguous.
 
     Returns
     -------
     (n,)
     """
+    # Taken whole, a row is three times as fast as its three numbers.
+    rows = points.view(f"V{points.strides[0]}").reshape(-1)
     for salt in _SALTS:
         same = same_keys(_keys(points, salt))
-        if all(np.array_equal(points[same[part]], points[part]) for part in parts(len(points))):
+        found = ((part, rows.take(same[part]).view(np.float64).reshape(-1, 3)) for part in parts(len(points)))
+        if all((spots == points[part]).all() for part, spots in found):
             return same
     return _same_corners(points)  # two spots have one key under every salt: somebody means it
 
@@ -65,9 +69,9 @@ def same_keys(keys: Keys) -> Indices:
         for part in parts(len(left)):
             own = left[part]
             wanted = keys[own]
-            found = table[_places(wanted, salt, bits)]
+            found = table.take(_places(wanted, salt, bits))
             same[own] = found
-            missed.append(own[keys[found] != wanted])
+            missed.append(own[keys.take(found) != wanted])
         left = np.concatenate(missed)
         if not len(left):
             return same
@@ -76,8 +80,10 @@ def same_keys(keys: Keys) -> Indices:
     return same
 
 
-def _places(keys: Keys, salt: int, bits: int) -> Keys:
-    return (keys * np.uint64(salt)) >> np.uint64(64 - bits)
+def _places(keys: Keys, salt: int, bits: int) -> NDArray[np.int64]:
+    places = keys * np.uint64(salt)
+    places >>= np.uint64(64 - bits)
+    return places.view(np.int64)
 
 
 def _same_corners(corners: Floats) -> Indices:

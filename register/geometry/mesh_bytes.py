@@ -13,8 +13,8 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int32]
 
 # With these the largest file that is read, and its estimate, stay below half a gigabyte.
-LARGEST_BYTES, LARGEST_TEXT_BYTES = 65_000_084, 130_000_000
-MOST_FACETS = 1_300_000
+LARGEST_BYTES, LARGEST_TEXT_BYTES = 60_000_084, 100_000_000
+MOST_FACETS = 1_200_000
 MOST_POINTS = 3 * MOST_FACETS
 LONGEST_WORD = 40
 # Text is taken in pieces: the words of a whole file would take ten times its size.

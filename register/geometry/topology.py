@@ -54,10 +54,10 @@ def joined_points(points: Floats, faces: Indices | None) -> tuple[Floats, Indice
     own = same == np.arange(len(same), dtype=np.int32)
     number = np.cumsum(own, dtype=np.int32)
     number -= 1
-    number = number[same]
+    number = number.take(same)
     spots = points[own]
     spots += 0.0  # turns −0 into 0
-    return spots, number.reshape(-1, 3) if faces is None else number[faces]
+    return spots, number.reshape(-1, 3) if faces is None else number.take(faces)
 
 
 def closed_and_doubled(faces: Indices) -> tuple[bool, bool]:
@@ -125,7 +125,7 @@ def _joined_components(count: int, groups: Indices) -> Indices:
     while len(groups):
         left = [groups[:0]]
         for part in parts(len(groups)):
-            roots = label[groups[part].T]
+            roots = label.take(groups[part].T)
             low = reduce(np.minimum, roots)
             apart = reduce(np.logical_or, roots != low)
             if apart.any():
@@ -134,7 +134,7 @@ def _joined_components(count: int, groups: Indices) -> Indices:
                 left.append(groups[part][apart])
         groups = np.concatenate(left)
         while True:
-            shorter = label[label]
+            shorter = label.take(label)
             if np.array_equal(shorter, label):
                 break
             label = shorter

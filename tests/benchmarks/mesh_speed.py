@@ -110,7 +110,7 @@ class Case:
 
 
 def _largest() -> Triangles:
-    return bumpy(1000, 651)
+    return bumpy(1000, 601)
 
 
 def _points(triangles: Triangles) -> Any:
@@ -125,12 +125,12 @@ CASES = {
     "shuffled-1000k": Case(lambda: binary(shuffled(bumpy(1000, 501))), 20.0, large=True),
     "largest": Case(lambda: binary(_largest())),
     "largest-shuffled": Case(lambda: binary(shuffled(_largest()))),
-    "largest-tall": Case(lambda: binary(tall(325_000))),
+    "largest-tall": Case(lambda: binary(tall(300_000))),
     "largest-holed": Case(lambda: binary(holed(_largest()))),
     "largest-wound-anyhow": Case(lambda: binary(wound_anyhow(_largest()))),
-    "obj-1300k": Case(lambda: obj(*_points(_largest())), suffix="obj"),
-    "ply-1300k": Case(lambda: ply_binary(*_points(_largest())), suffix="ply"),
-    "ply-text-1300k": Case(lambda: ply_text(*_points(_largest())), suffix="ply"),
+    "obj-1200k": Case(lambda: obj(*_points(_largest())), suffix="obj"),
+    "ply-1200k": Case(lambda: ply_binary(*_points(_largest())), suffix="ply"),
+    "ply-text-1200k": Case(lambda: ply_text(*_points(_largest())), suffix="ply"),
 }
 
 

@@ -1,6 +1,8 @@
 """Layer areas, contour lengths and polygons against closed forms."""
 
 import math
+import time
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -8,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from register.errors import BadMesh
-from register.geometry.layers import crossings, layer_profile, same_as_below
-from register.geometry.rings import sections
-from tests.geometry.stl_bytes import cone, cube, cylinder, extruded, inside_out, moved, sphere
+from register.geometry.layers import LayerFinder, crossings, layer_profile, same_as_below
+from register.geometry.rings import sections, sections_work
+from tests.geometry.stl_bytes import cone, cube, cylinder, extruded, inside_out, moved, prism, sphere
 
 
 def middles(height_mm: float, layers: int) -> np.ndarray:
@@ -83,6 +85,55 @@ def test_a_tall_cylinder_of_100_000_facets_needs_little_memory() -> None:
     areas, lengths = layer_profile(solid, middles(300.0, 1500))
     assert areas == pytest.approx(np.full(1500, 400 * math.pi), rel=1e-7)
     assert lengths == pytest.approx(np.full(1500, 40 * math.pi), rel=1e-7)
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.floats(-1e4, 1e4), min_size=1, max_size=40), st.lists(st.floats(-2e4, 2e4), max_size=40), st.booleans()
+)
+def test_layers_are_found_as_by_counting_those_below(at: list[float], more: list[float], even: bool) -> None:
+    heights = np.linspace(min(at), max(at), len(at)) if even else np.sort(np.array(at))
+    # Also at the heights themselves, and a rounding above and below them.
+    z = np.concatenate([more, heights, np.nextafter(heights, np.inf), np.nextafter(heights, -np.inf)])
+    found = LayerFinder(heights).at_or_above(z)
+    assert found.tolist() == [int((heights < each).sum()) for each in z]
+
+
+def test_layers_that_crowd_in_one_place_have_their_areas() -> None:
+    heights = np.sort(np.concatenate([middles(30.0, 5), 7.0 + np.linspace(0.0, 1e-3, 500), [29.0, 29.0]]))
+    areas, lengths = layer_profile(cone(10.0, 30.0, 64), heights)
+    taper = 1 - heights / 30.0
+    assert areas == pytest.approx(32 * 100 * math.sin(2 * math.pi / 64) * taper**2, rel=1e-9)
+    assert lengths == pytest.approx(64 * 20 * math.sin(math.pi / 64) * taper, rel=1e-9)
+
+
+def test_a_profile_takes_less_than_a_hundred_megabytes_beside_its_mesh() -> None:
+    # 100,000 facets over 1,500 layers, which is 75 million cuts; and 300,000 facets of a ball.
+    for solid, layers in ((cylinder(20.0, 300.0, 25_000), 1500), (np.tile(sphere(10.0, 180), (10, 1, 1)), 500)):
+        heights = solid[..., 2].max() * (np.arange(layers) + 0.5) / layers
+        tracemalloc.start()
+        layer_profile(solid, heights)
+        taken = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert taken < 100e6
+
+
+def test_a_cut_so_rough_that_its_polygon_would_take_minutes_is_refused_at_once() -> None:
+    # A star of 20,000 rays on a foot of 20 mm radius, each 20 mm long: a line across it meets thousands of them.
+    turn = np.arange(40_000) * 2 * math.pi / 40_000
+    reach = np.where(np.arange(40_000) % 2, 20.0, 40.0)
+    star = prism(np.column_stack([reach * np.cos(turn), reach * np.sin(turn)]).tolist(), 5.0)
+    assert sections_work(star, np.array([1.0]))[0] > 1e7
+    began = time.process_time()
+    with pytest.raises(BadMesh, match="rough"):
+        sections(star, middles(5.0, 50))
+    assert time.process_time() - began < 5.0
+
+
+def test_the_cost_of_a_smooth_cut_is_its_corners_times_the_edges_that_a_line_across_meets() -> None:
+    # A prism of n sides: n cuts of two facets each, and at each of the 2n ends a line meets four of those cuts.
+    work = sections_work(cylinder(10.0, 30.0, 400), np.array([10.1, 20.3]))
+    assert work == pytest.approx([800 * (1 + 2)] * 2, rel=0.2)
 
 
 def test_only_the_first_layer_of_a_prism_differs_from_the_one_below() -> None:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from register.errors import BadMesh, BadQuantity
 from register.geometry.meshes import Mesh, read_mesh
+from tests.geometry.point_files import CORNERS, SQUARES, TRIANGLES, obj, ply_binary, ply_text, points_and_faces
 from tests.geometry.stl_bytes import ascii_stl, binary, box, cone, cube, cylinder, extruded, inside_out, moved, sphere
 
 CUBE = binary(cube(20.0))
@@ -123,8 +124,8 @@ def test_bytes_that_are_no_mesh_are_refused_with_a_reason_and_a_cure(case: str) 
 
 
 def test_more_bytes_than_are_worked_with_are_refused() -> None:
-    # 84 + 50 · 1,300,001 bytes: a sound binary file of one facet too many.
-    for content in (HEAD + struct.pack("<I", 1_300_001) + bytes(65_000_050), b"solid a" + b" " * 130_000_000):
+    # 84 + 50 · 1,200,001 bytes: a sound binary file of one facet too many.
+    for content in (HEAD + struct.pack("<I", 1_200_001) + bytes(60_000_050), b"solid a" + b" " * 100_000_000):
         with pytest.raises(BadMesh, match="coarser"):
             read_mesh(content, "huge.stl")
 
@@ -243,7 +244,12 @@ def test_a_part_far_from_its_origin_keeps_its_volume() -> None:
     assert read_mesh(binary(moved(cube(20.0), 10240.0, -10240.0, 512.0)), "cube").volume_mm3 == pytest.approx(8000.0)
 
 
-SEEDS = [CUBE, ascii_stl(cube(20.0)), binary(cylinder(5.0, 9.0, 8)), ascii_stl(cone(5.0, 9.0, 6))]
+SHAPE = points_and_faces(cylinder(5.0, 9.0, 8))
+SEEDS = [
+    *(CUBE, ascii_stl(cube(20.0)), binary(cylinder(5.0, 9.0, 8)), ascii_stl(cone(5.0, 9.0, 6))),
+    *(obj(CORNERS, SQUARES), obj(*SHAPE), ply_text(CORNERS, SQUARES), ply_text(*SHAPE)),
+    *(ply_binary(CORNERS, SQUARES), ply_binary(CORNERS, [*SQUARES[:5], *TRIANGLES[10:]], ">"), ply_binary(*SHAPE)),
+]
 
 
 @st.composite
@@ -265,11 +271,11 @@ def mutated(draw: st.DrawFn) -> bytes:
     return bytes(content)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=600, deadline=None)
 @given(mutated())
 def test_damaged_files_give_a_mesh_or_a_refusal_and_nothing_else(content: bytes) -> None:
     try:
-        mesh = read_mesh(content, "damaged.stl")
+        mesh = read_mesh(content, "damaged")
     except BadMesh as refused:
         assert refused.what
         assert refused.cure
