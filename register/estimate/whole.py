@@ -9,6 +9,7 @@ from register.domain.machines import Machine
 from register.domain.materials import Form, Material
 from register.domain.parts import Process
 from register.domain.shop import ShopSettings
+from register.domain.texts import shown
 from register.errors import BadDrawing, BadFile, BadMesh, DoesNotFit, NotAllowed, NotFound, UnknownMaterial
 from register.estimate.bought import estimate_bought
 
@@ -47,9 +48,9 @@ def estimate(
     try:
         return _PROCESSES[request.process](content, name, request, settings, tell)
     except (BadMesh, BadDrawing) as error:
-        if not name or name in error.what:
+        if not name or shown(name) in error.what:
             raise
-        raise type(error)(f"{name}: {error.what[0].lower()}{error.what[1:]}", error.cure) from error
+        raise type(error)(f"{shown(name)}: {error.what[0].lower()}{error.what[1:]}", error.cure) from error
 
 
 def material_named(name: str | None, form: Form, settings: ShopSettings) -> Material:

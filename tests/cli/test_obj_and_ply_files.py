@@ -45,3 +45,9 @@ def test_damaged_file_is_refused_in_two_sentences(name: str, tmp_path: Path) -> 
     refused = command("estimate", str(tmp_path / name), "--material", "PLA")
     assert (refused.code, refused.out) == (3, "")
     assert name in refused.err
+
+
+def test_name_with_hidden_signs_is_said_once_and_written_out(tmp_path: Path) -> None:
+    (tmp_path / "esc\x1b[31m.ply").write_bytes(b"ply\nformat ascii 1.0\nend_header\n")
+    refused = command("estimate", str(tmp_path / "esc\x1b[31m.ply"), "--material", "PLA")
+    assert refused.code == 3 and refused.err.count(r"esc\x1b[31m.ply") == 1 and "\x1b" not in refused.err
