@@ -27,6 +27,9 @@ def bar(wanted: bool) -> Iterator[Callable[[MeshImportProgress], None]]:
         task = drawn.add_task("looking", files="", total=None)
 
         def show(progress: MeshImportProgress) -> None:
+            if progress.step != drawn.tasks[0].description:
+                # What is left of one step is not told by how fast the one before went.
+                drawn.reset(task)
             # By bytes: a hundred small files are soon done, and a large one is not.
             drawn.update(
                 task,

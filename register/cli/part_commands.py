@@ -96,7 +96,7 @@ def import_(
     place.show(done, lambda: folder_imported(done, place.shop.currency))
     if done.not_reached or stopped():
         kept = done.added + done.new_revisions
-        say_note(f"Stopped: {kept} kept, {done.not_reached} not reached. Import the folder again for the others.")
+        say_note(f"{kept} kept, {done.not_reached} not reached. Import the folder again for the others.")
         raise typer.Exit(_STOPPED)
     if done.refused:
         files = "1 file was" if done.refused == 1 else f"{done.refused} files were"

@@ -141,7 +141,7 @@ def test_ctrl_c_in_a_terminal_keeps_what_was_estimated_and_says_so(register: Pat
     assert report["added"] >= 2 and report["refused"] == 0
     assert report["added"] + report["not_reached"] == 60
     said = written.decode()
-    assert f"Stopped: {report['added']} kept, {report['not_reached']} not reached." in said
+    assert f"{report['added']} kept, {report['not_reached']} not reached." in said
     assert "Traceback" not in said
     assert assert_whole(register) == report["added"]
     assert files_without_a_row(register) == []

@@ -165,7 +165,7 @@ def test_ctrl_c_ends_all_processes_and_keeps_what_was_estimated(
     assert view["added"] >= 2 and view["refused"] == 0 and view["added"] + view["not_reached"] == files
     kept = view["added"]
     assert done.stderr.decode().splitlines() == [
-        f"Stopped: {kept} kept, {view['not_reached']} not reached. Import the folder again for the others.",
+        f"{kept} kept, {view['not_reached']} not reached. Import the folder again for the others.",
         "Stopped; nothing is half-written.",
     ]
     assert revisions_in(register) == kept and halves(register) == []
