@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from register.crews import Crew, Task, cores
 from register.errors import BadMesh, Cancelled, Refused, RegisterError
-from register.workers import Crew, Task, cores
 
 ROOT = Path(__file__).parents[1]
 
@@ -197,7 +197,7 @@ HANGS = """
 import sys
 sys.path.insert(0, {root!r})
 from multiprocessing import active_children
-from register.workers import Crew, Task
+from register.crews import Crew, Task
 from tests.test_crews import does
 if __name__ == "__main__":
     with Crew(does, workers=2) as crew:

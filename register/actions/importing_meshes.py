@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from register.crews import Crew, Task, cores
 from register.domain.estimates import BoughtEstimate, Estimate, EstimateRequest
 from register.domain.materials import Form
 from register.domain.mesh_imports import (
@@ -35,7 +36,6 @@ from register.opening import Register
 from register.store import mesh_imports, shops
 from register.store.file_room import Staged
 from register.store.outside_files import look_through, outside_bytes, outside_hash
-from register.workers import Crew, Task, cores
 
 # So much is one operation, which one undo takes back. A longer import is several, each kept as soon as it is whole.
 BATCH_FILES = 100
