@@ -15,8 +15,9 @@ from register.actions import parts
 from register.actions.checking import check_register
 from register.actions.spares import take_spare
 from register.domain.clock import fixed_at
-from register.errors import BadText, NotAllowed, NotFound, RegisterError, StoreBroken
+from register.errors import BadFile, BadText, NotAllowed, NotFound, RegisterError, StoreBroken
 from register.opening import at_time, make_register, open_register, register_folder
+from register.store.claims import claimed_register
 from tests.shops import NOON, PART, STUDENT, SetClock, bare_register, claws, dumped, wear_register
 from tests.store.forked import as_nobody, in_child
 
@@ -243,3 +244,16 @@ def test_opening_twice_shows_both_the_same(folder: Path) -> None:
     assert parts.show_part(two, "P-1").part.name == "Part"
     assert dumped(one) == dumped(two)
     check_register(two)
+
+
+def test_damage_that_sqlite_tells_in_many_lines_is_told_in_one(folder: Path) -> None:
+    with (folder / "register.db").open("r+b") as file:
+        # The largest root page, in the header's bytes 52 to 55; source: https://www.sqlite.org/fileformat.html, 1.3.12.
+        file.seek(52)
+        file.write((5963776).to_bytes(4, "big"))
+    with pytest.raises(StoreBroken) as refused:
+        open_register(folder, STUDENT, fixed_at(NOON))
+    assert "\n" not in refused.value.what and len(refused.value.what) < 300
+    with pytest.raises(BadFile, match=r"and \d+ more") as told, claimed_register(folder / "register.db"):
+        pass
+    assert "\n" not in told.value.what

@@ -1,8 +1,10 @@
 """The program on the screen: the first paint, the register opened behind it, and what ends it."""
 
 import asyncio
+import signal
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -19,6 +21,9 @@ if TYPE_CHECKING:
     from register.opening import Register
 
 _DISARMED = Disarmed()
+# What ends a program from outside, where the system has it, and the exit code that says so.
+_ENDS = ("SIGINT", "SIGTERM", "SIGHUP")
+_ENDED = 130
 
 
 class Screens(App[None]):
@@ -51,7 +56,15 @@ class Screens(App[None]):
         return OpeningScreen()
 
     def on_mount(self) -> None:
+        # Between two steps of the loop: raised in the middle of one, the end can be lost where nobody listens for it.
+        with suppress(NotImplementedError, RuntimeError):  # no such handlers on Windows, or beside the main thread
+            for name in _ENDS:
+                if hasattr(signal, name):
+                    asyncio.get_running_loop().add_signal_handler(getattr(signal, name), self._end)
         self.call_after_refresh(self.open_first_screen)
+
+    def _end(self) -> None:
+        self.exit(return_code=_ENDED)
 
     def open_first_screen(self) -> None:
         """Open the register and its first screen; called once the opening screen is painted."""
@@ -81,6 +94,8 @@ def open_screens() -> int:
     ------
     RegisterError
         If there is no terminal or no sound register; the person has read it on the screen by then.
+    KeyboardInterrupt
+        If a signal ended them; the terminal is as before.
     Exception
         A fault of ours, kept until the terminal was as before.
     """
@@ -101,6 +116,8 @@ def _run(app: Screens) -> int:
     app.run()
     if app.ended_by is not None:
         raise app.ended_by
+    if app.return_code == _ENDED:
+        raise KeyboardInterrupt
     return app.return_code or 0
 
 

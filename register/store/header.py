@@ -22,6 +22,13 @@ def database_uri(path: Path) -> str:
     return f"{path.resolve().as_uri()}?mode=rw"
 
 
+def in_a_line(said: object) -> str:
+    """What SQLite says of damage, which may be hundreds of lines, as the first of them and how many more there are."""
+    lines = [line.strip() for line in str(said).splitlines() if line.strip() and not line.startswith("***")]
+    more = len(lines) - 1
+    return " ".join(lines[:1]) + (f", and {more} more" if more > 0 else "")
+
+
 def is_there(path: Path) -> bool:
     """Whether `path` is a file that can be seen.
 
@@ -65,9 +72,7 @@ def checked_schema(folder: Path) -> int:
     if schema < 1:
         raise StoreBroken(f"The register in {folder} is unfinished.", "Make a new one elsewhere.")
     if sound != "ok":
-        # SQLite says it in several lines; a message is one sentence.
-        said = " ".join(str(sound).split())
-        raise StoreBroken(f"{path} is damaged: {said}.", "Copy the folder away before anything else.")
+        raise StoreBroken(f"{path} is damaged: {in_a_line(sound)}.", "Copy the folder away before anything else.")
     return schema
 
 

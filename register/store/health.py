@@ -12,7 +12,7 @@ from sqlalchemy.pool import StaticPool
 from sqlmodel import Session
 
 from register.domain.keeping import Fault
-from register.store.header import SCHEMA, database_uri
+from register.store.header import SCHEMA, database_uri, in_a_line
 from register.store.history import tables_with_history, trigger_statements
 from register.store.transaction import Reading
 
@@ -34,7 +34,7 @@ def faults(reading: Reading, cure: str) -> Iterator[Fault]:
     said_of_pages, loose = _read_whole(connection)
     for (said,) in said_of_pages:
         if said != "ok":
-            yield Fault(f"The database says {str(said).rstrip('.')}.", cure)
+            yield Fault(f"The database says {in_a_line(said).rstrip('.')}.", cure)
     for row in loose:
         yield Fault(f"A row of {row[0]} points to a row of {row[2]} that is not there.", cure)
     yield from _faults_of_triggers(connection, cure)

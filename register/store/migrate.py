@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from register.errors import NotAllowed, StoreBroken
 from register.store.column_types import time_text
 from register.store.disk import passing_file, put_in_place
-from register.store.header import APPLICATION_ID, DATABASE, SCHEMA, broken
+from register.store.header import APPLICATION_ID, DATABASE, SCHEMA, broken, in_a_line
 from register.store.history import drop_triggers, rebuild_triggers
 from register.store.keys import new_key
 from register.store.queue import turn
@@ -126,7 +126,7 @@ def run_steps(connection: Connection, schema: int, steps: Sequence[Step]) -> Non
         raise _unsound(f"a row of {loose[0]} would point to a row of {loose[2]} that is not there")
     said = str(connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar_one())
     if said != "ok":
-        raise _unsound(f"the database would say {said}")
+        raise _unsound(f"the database would say {in_a_line(said)}")
     connection.exec_driver_sql(f"PRAGMA user_version = {schema + len(steps)}")
 
 
