@@ -18,10 +18,23 @@ def main() -> None:
         if number is not None and signal.getsignal(number) is signal.SIG_DFL:
             # As with Ctrl-C: what is half-done is cleared away first.
             signal.signal(number, signal.default_int_handler)
+    _open_streams()
     code = _flushed(_code(sys.argv[1:]))
     # Nothing is looked through for rubbish any more: the end of the process clears it all.
     gc.freeze()
     sys.exit(code)
+
+
+def _open_streams() -> None:
+    """Give Python the standard streams that whoever started the program left closed: what goes there is lost."""
+    # The closed descriptors are taken in their order, so that no file of the register ever lands on one of them.
+    for number, (name, mode) in enumerate((("stdin", "r"), ("stdout", "w"), ("stderr", "w"))):
+        if getattr(sys, name) is None:
+            opened = os.open(os.devnull, os.O_RDWR)
+            if opened != number:
+                os.dup2(opened, number)
+                os.close(opened)
+            setattr(sys, name, os.fdopen(number, mode))
 
 
 def _code(words: list[str]) -> int:

@@ -234,7 +234,7 @@ def _warnings(mesh: Mesh, stack: LayerStack, regions: LayerRegions, settings: Pr
     thin = float((regions.thin_mm2[stack.run] * stack.thicknesses_mm).sum())
     if thin > NOTABLE_THIN_SHARE * mesh.volume_mm3:
         said.append(
-            f"About {100.0 * thin / mesh.volume_mm3:.0f} % of the part is thinner than a line of "
+            f"About {100.0 * min(thin / mesh.volume_mm3, 1.0):.0f} % of the part is thinner than a line of "
             f"{settings.line_width_mm:g} mm and may not print."
         )
     if stack.stride > 1:

@@ -9,6 +9,7 @@ from register.units.written import written_duration, written_length, written_mas
 _FIGURES = ("no.", "height", "foot, cm²", "support, cm³", "time", "mass")
 # Less support than this is none.
 LEAST_SUPPORT_MM3 = 50.0
+_NONE_BETTER = "No other pose that stands saves 5 % of the time or 10 minutes without more support."
 
 
 def pose_report(advice: PoseAdvice) -> RenderableType:
@@ -20,7 +21,7 @@ def pose_report(advice: PoseAdvice) -> RenderableType:
         shown.append(line(f"Reckoned with support beyond {angle}; the settings themselves print none."))
     if not all(each.stands for each in advice.poses):
         shown.append(line("A pose marked * does not stand by itself."))
-    shown.append(line(said(advice) or "No other pose saves 5 % of the time or 10 minutes.", "bold"))
+    shown.append(line(said(advice) or _NONE_BETTER, "bold"))
     return Group(*shown)
 
 

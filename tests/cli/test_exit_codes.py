@@ -217,3 +217,18 @@ def test_colour_is_for_terminals_alone_and_no_color_takes_it_away(demo: Path) ->
     assert not re.search(r"\x1b\[[0-9;]*[34][0-7]", plain)
     assert "NO SPARE" in plain
     assert "\x1b" not in program(*words, env=env).out
+
+
+@POSIX
+@pytest.mark.parametrize(
+    ("closed", "words", "code"),
+    [(">&-", "--version", 0), ("2>&-", "estimate no.stl", 3), ("<&- >&- 2>&-", "--version", 0)],
+)
+def test_streams_that_are_closed_cost_no_traceback(closed: str, words: str, code: int) -> None:
+    # POSIX.1-2017, Shell Command Language 2.7.5: `>&-` closes standard output.
+    line = f'"{sys.executable}" -m register.cli {words} {closed}'
+    ran = subprocess.run(
+        ["/bin/sh", "-c", line], cwd=ROOT, env=environment(), capture_output=True, timeout=60, check=False
+    )
+    assert ran.returncode == code
+    assert b"Traceback" not in ran.stdout + ran.stderr and b"fault" not in ran.stdout + ran.stderr
