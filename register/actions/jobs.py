@@ -8,7 +8,7 @@ from datetime import datetime
 from register.domain.estimates import BoughtEstimate, Estimate, PrintedEstimate
 from register.domain.hazards import Hazard, cautions
 from register.domain.job_views import Booked, JobSheet
-from register.domain.jobs import Job, JobState, checked_move
+from register.domain.jobs import NOT_MADE, Job, JobState, checked_move
 from register.domain.machines import Machine, Tool
 from register.domain.materials import Form
 from register.domain.parts import Process
@@ -28,8 +28,6 @@ from register.store.transaction import Reading, Writing
 
 MOST_PIECES = 10_000
 SHELF = "shelf"
-# What such a job takes is in stock still.
-_NOT_MADE = frozenset({JobState.QUEUED, JobState.ON_HOLD, JobState.RUNNING})
 
 
 def add_job(
@@ -302,8 +300,9 @@ def _sheet(reading: Reading, job: Job, now: datetime) -> JobSheet:
     estimate = parts.estimate_of(reading, job.part, job.revision)
     settings = shops.settings(reading)
     spools = None
-    if isinstance(estimate, PrintedEstimate) and job.state in _NOT_MADE:
-        spools = spools_for(estimate, job.quantity - job.scrapped, stock.lots(reading), now)
+    if isinstance(estimate, PrintedEstimate) and job.state in NOT_MADE:
+        others_g = jobs.promised_g(reading, job.number).get(estimate.material, 0.0)
+        spools = spools_for(estimate, job.quantity - job.scrapped, stock.lots(reading), now, others_g)
     name = parts.part(reading, job.part).name
     return JobSheet(job, name, revision, estimate, _cautions(job, estimate, settings), spools)
 

@@ -11,7 +11,7 @@ from register.domain.texts import clean_text
 from register.opening import Register
 from register.stocking.lines import spare_line
 from register.stocking.spools import spools_for
-from register.store import part_lists, parts, pieces, position_lists, stock, wear
+from register.store import jobs, part_lists, parts, pieces, position_lists, stock, wear
 from register.store.transaction import Reading
 
 
@@ -58,8 +58,9 @@ def show_part(register: Register, number: str) -> PartSheet:
         on_hand = pieces.on_hand(view, part.number)
         spare = _spare_lines(view, register, {part.number}).get(part.number)
         lots = stock.lots(view)
+        promised_g = jobs.promised_g(view)
     spools = {
-        each.letter: spools_for(estimate, 1, lots, register.clock())
+        each.letter: spools_for(estimate, 1, lots, register.clock(), promised_g.get(estimate.material, 0.0))
         for each in history
         if each.state in MAY_BE_MADE and isinstance(estimate := estimates[each.letter], PrintedEstimate)
     }

@@ -12,7 +12,7 @@ from register.errors import NotAllowed
 from register.estimate.whole import material_named
 from register.opening import Register
 from register.stocking.spools import spools_for
-from register.store import shops, stock
+from register.store import jobs, shops, stock
 
 MOST = 1e7
 
@@ -28,7 +28,8 @@ def spools_on_hand(register: Register, estimate: Estimate, quantity: int = 1) ->
     if not isinstance(estimate, PrintedEstimate):
         return None
     with register.store.reading() as view:
-        return spools_for(estimate, quantity, stock.lots(view), register.clock())
+        promised_g = jobs.promised_g(view).get(estimate.material, 0.0)
+        return spools_for(estimate, quantity, stock.lots(view), register.clock(), promised_g)
 
 
 def add_lot(register: Register, wanted: Lot) -> Lot:

@@ -9,7 +9,7 @@ from register.actions import parts
 from register.cli.here import Nouns, here
 from register.cli.saying import say_note
 from register.domain.parts import Process
-from register.errors import Refused
+from register.errors import NotAllowed, Refused
 from register.reports import parts as reports
 
 # What the library makes of Ctrl-C, and the program of that.
@@ -91,6 +91,8 @@ def import_(
     name, thickness_mm = split_material(material) if material else (None, None)
     asked = MeshImport(process, name, thickness_mm, machine, unit, new_revisions, dry_run)
     longest_s = duration_s(longest, "s")
+    if longest_s <= 0.0:
+        raise NotAllowed(f"In --longest, {longest} is no time.", "Give a file some seconds at least: 2 min.")
     with stops() as stopped, bar(not place.json) as show:
         done = import_meshes(place.register, folder, asked, workers, longest_s, show, stopped)
     place.show(done, lambda: folder_imported(done, place.shop.currency))

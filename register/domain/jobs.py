@@ -20,6 +20,9 @@ class JobState(StrEnum):
     CANCELLED = "cancelled"
 
 
+# What such a job takes is in stock still.
+NOT_MADE = frozenset({JobState.QUEUED, JobState.ON_HOLD, JobState.RUNNING})
+
 MOVES: dict[JobState, tuple[JobState, ...]] = {
     JobState.QUEUED: (JobState.RUNNING, JobState.ON_HOLD, JobState.CANCELLED),
     JobState.RUNNING: (JobState.MADE, JobState.QUEUED, JobState.ON_HOLD, JobState.CANCELLED),

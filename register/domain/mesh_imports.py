@@ -138,6 +138,8 @@ def refused(path: str, what: str, cure: str) -> FileLine:
 
 def taken(wanted: Wanted, revision: Revision, estimate: Made) -> FileLine:
     """A file that became a revision, or would."""
+    before = wanted.previous
+    other = () if before is None or before.material == revision.material else (_other_material(revision, before),)
     return FileLine(
         wanted.file.path,
         Outcome.REVISED if wanted.previous else Outcome.ADDED,
@@ -149,8 +151,12 @@ def taken(wanted: Wanted, revision: Revision, estimate: Made) -> FileLine:
         estimate.mass_g,
         estimate.duration_s,
         estimate.cost_cents,
-        estimate.warnings,
+        (*other, *estimate.warnings),
     )
+
+
+def _other_material(revision: Revision, before: Revision) -> str:
+    return f"It is of {revision.material}, and revision {before.letter} before it is of {before.material}."
 
 
 def draft(wanted: Wanted, estimate: Made, asked: MeshImport) -> Revision:

@@ -57,11 +57,13 @@ def no_printer(
     fits = [(name, fit_of(rotation, hull, printer, material, base)) for name, rotation in ways for printer in machines]
     holding = [(name, fit) for name, fit in fits if fit.holds]
     if holding:
-        best = [each.name for each in poses(mesh.triangles_mm, settings_of(machines[0], material, base))]
-        name, fit = min(holding, key=lambda each: best.index(each[0]) if each[0] in best else len(best))
+        found = poses(mesh.triangles_mm, settings_of(machines[0], material, base))
+        rank = {each.name: (not each.stands, place) for place, each in enumerate(found)}
+        name, fit = min(holding, key=lambda each: rank.get(each[0], (True, len(found))))
+        falls = ", though it does not stand so by itself" if rank.get(name, (True, 0))[0] else ""
         return DoesNotFit(
             refused.what if refused else "The part does not fit as it is drawn.",
-            f"Turn it: {with_turn(name, fit.turn_deg)}, it fits {fit.machine.name} "
+            f"Turn it: {with_turn(name, fit.turn_deg)}, it fits {fit.machine.name}{falls} "
             f'(`pitwright estimate FILE --turned "{name}"`).',
         )
     largest = max(machines, key=lambda each: float(np.prod(each.size_mm)))

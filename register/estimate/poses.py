@@ -164,7 +164,8 @@ def estimate_turned(
     """
     fit = fit_of(pose.rotation, outer_points(mesh.triangles_mm), machine, material, base)
     made = estimate_printed(turned_mesh(mesh, pose.rotation, fit.turn_deg), material, machine, base, exact, tell)
-    return replace(made, pose=with_turn(pose.name, fit.turn_deg))
+    doubts = () if pose.stands else ("It does not stand so by itself: it needs support, or a bed edge that holds it.",)
+    return replace(made, pose=with_turn(pose.name, fit.turn_deg), warnings=(*made.warnings, *doubts))
 
 
 def pose_named(mesh: Mesh, named: str, material: Material, machine: Machine, base: PrintSettings) -> Pose:

@@ -30,6 +30,8 @@ FIT_SLACK_MM = 0.001
 OVERHANG_DEG = 45.0
 NOTABLE_OVERHANG_MM2 = 25.0
 NOTABLE_THIN_SHARE = 0.02
+# What rounding leaves of areas that are none.
+NOTHING_SHARE = 1e-6
 
 _ABOVE_ZERO = (
     "layer_height_mm",
@@ -88,7 +90,7 @@ def estimate_printed(
     DoesNotFit
         If the part is larger than the machine, also turned by 90° on the bed.
     BadSettings
-        If a setting is out of range or the machine is not a printer.
+        If a setting is out of range, the settings print nothing, or the machine is not a printer.
 
     Notes
     -----
@@ -110,6 +112,8 @@ def estimate_printed(
     else:
         volumes = _volumes(stack, regions, edge_mm2, settings)
         work_s = float(layer_times_s(stack, regions, edge_mm2, settings).sum())
+    if volumes.contours + volumes.solid_layers + volumes.infill <= NOTHING_SHARE * mesh.volume_mm3:
+        raise BadSettings("With these settings nothing is printed.", "Give contours, solid layers or infill.")
     spread = math.exp(EIGHTY_PERCENT * _spread(mesh, stack))
     mass_g = volumes.total * material.density_g_cm3 / 1000.0
     duration_s = work_s + settings.heating_s

@@ -110,6 +110,9 @@ def machines_for(
 
 def _is_powder(material: str, settings: ShopSettings) -> bool:
     wanted = material.strip().casefold()
+    forms = {each.form for each in settings.materials}
+    if not wanted and Form.FILAMENT not in forms:
+        return Form.POWDER in forms
     return any(each.form is Form.POWDER and each.name.casefold() == wanted for each in settings.materials)
 
 

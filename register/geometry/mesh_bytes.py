@@ -7,6 +7,7 @@ from contextlib import suppress
 import numpy as np
 from numpy.typing import NDArray
 
+from register.domain.texts import shown
 from register.errors import BadMesh
 
 Floats = NDArray[np.float64]
@@ -101,6 +102,11 @@ def figures(words: Sequence[bytes], what: str) -> list[float]:
     return [_figure(word, what) for word in words]
 
 
+def spelled(word: bytes) -> str:
+    """A word of a file in quotes, without signs that could drive a terminal."""
+    return f"'{shown(word.decode('latin-1'))}'"
+
+
 def _figure(word: bytes, what: str) -> float:
     try:
         if len(word) <= LONGEST_WORD and b"_" not in word:
@@ -108,6 +114,6 @@ def _figure(word: bytes, what: str) -> float:
     except ValueError:
         pass
     raise BadMesh(
-        f"{what} with a coordinate that is not a number: {word[:LONGEST_WORD]!r}.",
+        f"{what} with a coordinate that is not a number: {spelled(word[:LONGEST_WORD])}.",
         "Export it again with a point as the decimal sign.",
     )

@@ -7,7 +7,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from register.domain.texts import shown
 from register.errors import BadMesh
 from register.geometry.mesh_bytes import (
     BYTE_ORDER_MARK,
@@ -19,6 +18,7 @@ from register.geometry.mesh_bytes import (
     refuse_many,
     refuse_many_points,
     refuse_unread,
+    spelled,
 )
 
 Floats = NDArray[np.float64]
@@ -152,7 +152,7 @@ class _Reader:
 
     def _no_point(self, corner: bytes) -> BadMesh:
         return BadMesh(
-            f"{self._kind} with a face at a point that it does not hold: {corner[: LONGEST_INDEX + 3]!r}.",
+            f"{self._kind} with a face at a point that it does not hold: {spelled(corner[: LONGEST_INDEX + 3])}.",
             EXPORT_AGAIN,
         )
 
@@ -161,5 +161,5 @@ class _Reader:
             return BadMesh(
                 f"{self._kind} with curved surfaces, which are not facets.", "Export the part as a mesh, or as STL."
             )
-        said = shown(word[:20].decode("latin-1"))
-        return BadMesh(f"Line {self._line} of {self._name} begins with {said!r}: it is no OBJ file.", EXPORT_AGAIN)
+        said = spelled(word[:20])
+        return BadMesh(f"Line {self._line} of {self._name} begins with {said}: it is no OBJ file.", EXPORT_AGAIN)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from register.errors import BadMesh
-from register.geometry.mesh_bytes import EXPORT_AGAIN, figures, refuse_many, word_pieces
+from register.geometry.mesh_bytes import EXPORT_AGAIN, figures, refuse_many, spelled, word_pieces
 from register.geometry.ply_header import Element, Header, Property
 
 Floats = NDArray[np.float64]
@@ -190,7 +190,7 @@ class TextBody:
         if not b"".join(words).isdigit() or max(map(len, words)) > LONGEST_INDEX:
             word = next(each for each in words if not each.isdigit() or len(each) > LONGEST_INDEX)
             raise BadMesh(
-                f"{self._name} is a PLY file with {word[: LONGEST_INDEX + 3]!r} where the number of a point stands.",
+                f"{self._name} is a PLY file with {spelled(word[: LONGEST_INDEX + 3])} for the number of a point.",
                 EXPORT_AGAIN,
             )
         return np.array(list(map(int, words)), dtype=np.int32)

@@ -53,6 +53,7 @@ def part_sheet(sheet: PartSheet, shop: Shop) -> RenderableType:
     for each in sheet.revisions:
         one_piece = figures(sheet.estimates[each.letter], shop.currency)
         shown += [Text(), *_revision(each, before, one_piece, sheet.spools.get(each.letter))]
+        shown += [line(f"! {warning}") for warning in sheet.estimates[each.letter].warnings]
         before = each
     shown += [Text(), _places(sheet), Text(), _on_hand(sheet)]
     return Group(*shown)

@@ -11,13 +11,17 @@ _SLACK_G = 1e-9
 CHANGE = "The first spool runs out under way: somebody has to be there to change it, so do not leave it to the night."
 
 
-def spools_for(estimate: PrintedEstimate, quantity: int, lots: Sequence[Lot], now: datetime) -> SpoolAdvice:
+def spools_for(
+    estimate: PrintedEstimate, quantity: int, lots: Sequence[Lot], now: datetime, promised_g: float = 0.0
+) -> SpoolAdvice:
     """The lots to take for `quantity` pieces.
 
     Parameters
     ----------
     lots
         Of any material and form; only those that have arrived by `now` and hold something count.
+    promised_g
+        What other jobs that are not made yet need of the same material; it is said, and taken from no lot.
 
     Returns
     -------
@@ -48,8 +52,17 @@ def spools_for(estimate: PrintedEstimate, quantity: int, lots: Sequence[Lot], no
         len(on_hand),
         together_g,
         0.0 if chosen else max(0.0, need_g - together_g),
-        (CHANGE,) if len(chosen) > 1 and form is StockForm.SPOOL else (),
+        _cautions(estimate.material, len(chosen) > 1 and form is StockForm.SPOOL, promised_g),
     )
+
+
+def _cautions(material: str, changed: bool, promised_g: float) -> tuple[str, ...]:
+    said = [CHANGE] if changed else []
+    if promised_g > _SLACK_G:
+        said.append(
+            f"Other jobs not made yet need {promised_g:.0f} g of {material} too, which is not counted here."
+        )
+    return tuple(said)
 
 
 def _one(need_g: float, ascending: Sequence[Lot]) -> tuple[Lot, ...]:

@@ -6,12 +6,13 @@ from typing import Any
 from sqlalchemy import text
 from sqlmodel import Session, col, select
 
-from register.domain.jobs import Job, JobState
+from register.domain.estimates import PrintedEstimate
+from register.domain.jobs import NOT_MADE, Job, JobState
 from register.domain.parts import Process
 from register.errors import NotFound, StaleEdit
-from register.store.parts import revision_row
+from register.store.parts import estimate_from, revision_row
 from register.store.shops import machine_key
-from register.store.tables.parts import PartRow, RevisionRow
+from register.store.tables.parts import EstimateRow, PartRow, RevisionRow
 from register.store.tables.shop import MachineRow
 from register.store.tables.work import JobRow
 from register.store.transaction import Reading, Writing
@@ -39,6 +40,23 @@ def jobs(reading: Reading, states: Collection[JobState] | None = None) -> tuple[
     """Jobs in the given states (all of them if None), by number."""
     condition = True if states is None else col(JobRow.state).in_([state.value for state in states])
     return tuple(_jobs(reading.session, condition))
+
+
+def promised_g(reading: Reading, without: str | None = None) -> dict[str, float]:
+    """What printed jobs that are not made yet will take from stock, in grams by material; one job left out."""
+    wanted = (
+        select(JobRow.station, JobRow.count, JobRow.quantity, JobRow.scrapped, EstimateRow.body)  # type: ignore[call-overload]
+        .join(RevisionRow, col(JobRow.revision_key) == col(RevisionRow.key))
+        .join(EstimateRow, col(EstimateRow.revision_key) == col(RevisionRow.key))
+        .where(col(JobRow.state).in_([state.value for state in NOT_MADE]), RevisionRow.process == Process.PRINTED.value)
+    )
+    found: dict[str, float] = {}
+    for station, count, quantity, scrapped, body in reading.session.exec(wanted):
+        estimate = estimate_from(body)
+        if f"{station}-{count}" != without and isinstance(estimate, PrintedEstimate):
+            needed_g = (quantity - scrapped) * estimate.taken_g
+            found[estimate.material] = found.get(estimate.material, 0.0) + needed_g
+    return found
 
 
 def add_job(writing: Writing, wanted: Job) -> str:

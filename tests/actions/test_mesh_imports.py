@@ -420,3 +420,12 @@ def test_what_no_file_could_be_made_of_is_refused_before_any_is_estimated(
     with pytest.raises(kind):
         import_meshes(register, folder, asked)
     assert (rows(register), operations(register)) == before
+
+
+def test_another_material_than_that_of_the_revision_before_is_said(register: Register, tmp_path: Path) -> None:
+    parts.add_part(register, PART, "Claw", True)
+    logged(register, printed(material="PETG"), CLAW_A)
+    folder = folder_of(tmp_path / "changed", **{"CL-1_claw": block(30.0)})
+    done = import_meshes(register, folder, MeshImport(material="PLA", new_revisions="lighter"))
+    assert done.files[0].outcome is Outcome.REVISED
+    assert "It is of PLA, and revision A before it is of PETG." in done.files[0].warnings

@@ -94,7 +94,13 @@ def test_new_revisions_are_logged_where_that_is_asked_for_and_said(register: Pat
 
 @pytest.mark.parametrize(
     ("more", "code"),
-    [(("--unit", "parsec"), 3), (("--longest", "soon"), 3), (("--workers", "0"), 2), (("--machine", "Nobody"), 4)],
+    [
+        (("--unit", "parsec"), 3),
+        (("--longest", "0 s"), 3),
+        (("--longest", "soon"), 3),
+        (("--workers", "0"), 2),
+        (("--machine", "Nobody"), 4),
+    ],
 )
 def test_words_that_cannot_be_meant_are_refused(register: Path, folder: Path, more: tuple[str, ...], code: int) -> None:
     assert command(*words(folder, *more), register=register).code == code

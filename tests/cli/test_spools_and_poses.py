@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.command_line import DEMO_PARTS, command, two_sentences
-from tests.geometry.stl_bytes import binary, cube
+from tests.geometry.stl_bytes import binary, box, cube
 
 ADD = ("stock", "add")
 
@@ -98,3 +98,45 @@ def test_only_a_printed_revision_keeps_a_pose(shelf: Path) -> None:
     refused = command(*words, register=shelf)
     assert refused.code == 3 and two_sentences(refused.err)
     assert "has no pose to keep" in refused.err
+
+
+def test_what_other_jobs_need_of_a_spool_is_said_and_not_promised_twice(shelf: Path, block: str) -> None:
+    for words in (("part", "add", "BL-1", "Block"), ("revision", "add", "BL-1", block, "--material", "PLA")):
+        assert command(*words, register=shelf).code == 0
+    one = command("estimate", block, "--material", "PLA", "--json", register=shelf).json
+    assert "Other jobs" not in command("job", "add", "BL-1", "2", register=shelf).err
+    # Two pieces of the first job, none of the job itself.
+    need = f"Other jobs not made yet need {2 * one['mass_g']:.0f} g of PLA too, which is not counted here."
+    assert need in command("job", "add", "BL-1", "1", register=shelf).err
+    all_three = f"need {3 * one['mass_g']:.0f} g of PLA too"
+    asked = command("estimate", block, "--material", "PLA", "--json", register=shelf).json
+    assert any(all_three in caution for caution in asked["spools"]["cautions"])
+    # A job that is off takes nothing.
+    assert command("job", "cancel", "A-1", register=shelf).code == 0
+    asked = command("estimate", block, "--material", "PLA", "--json", register=shelf).json
+    assert any(f"need {one['mass_g']:.0f} g" in caution for caution in asked["spools"]["cautions"])
+
+
+def test_warnings_of_an_estimate_stand_under_its_revision(shelf: Path, tmp_path: Path) -> None:
+    small = tmp_path / "small.stl"
+    small.write_bytes(binary(cube(3.0)))
+    for words in (("part", "add", "SM-1", "Small"), ("revision", "add", "SM-1", str(small), "--material", "PLA")):
+        assert command(*words, register=shelf).code == 0
+    assert "! small.stl is only 3 mm long read in mm" in command("part", "show", "SM-1", register=shelf).out
+
+
+def test_settings_that_print_nothing_are_refused(block: str) -> None:
+    none = [f"--settings={name}=0" for name in ("contours", "infill_share", "solid_top_layers", "solid_bottom_layers")]
+    said = command("estimate", block, "--material", "PLA", *none)
+    assert said.code == 3 and two_sentences(said.err) and "nothing is printed" in said.err
+
+
+def test_a_pose_that_falls_over_is_named_with_that(tmp_path: Path) -> None:
+    # 250 mm long and 3 mm thin, 200 mm wide: on a bed of 220 mm it fits on edge alone, on a foot of 250 mm × 3 mm
+    # turned to the diagonal, with its middle 100 mm above: half the foot is 1.5 mm, so 0.9° tip it over.
+    plate = tmp_path / "plate.stl"
+    plate.write_bytes(binary(box(250, 200, 3)))
+    said = command("estimate", str(plate), "--material", "PLA")
+    assert said.code == 3 and "though it does not stand so by itself" in said.err
+    turned = command("estimate", str(plate), "--material", "PLA", "--turned", "on its back", "--json").json
+    assert any("does not stand so by itself" in warning for warning in turned["warnings"])

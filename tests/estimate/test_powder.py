@@ -243,3 +243,11 @@ def test_damaged_mesh_is_refused_as_for_any_print() -> None:
     request = EstimateRequest(Process.PRINTED, "nylon powder")
     with pytest.raises(BadMesh, match=r"pin\.stl"):
         whole.estimate(b"solid nothing", "pin.stl", request, SHOP)
+
+
+def test_shop_of_powder_alone_is_asked_for_a_powder() -> None:
+    shop = built_in()
+    alone = replace(shop, materials=(POWDER,), machines=(MACHINE,))
+    with pytest.raises(UnknownMaterial, match="No powder was named") as refused:
+        whole.estimate(binary(cube(20.0)), "cube.stl", EstimateRequest(Process.PRINTED), alone)
+    assert POWDER.name in refused.value.cure

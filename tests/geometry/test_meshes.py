@@ -98,7 +98,7 @@ BAD = {
     "ASCII without facets": (b"solid a\nendsolid a\n", "no facets"),
     "ASCII without its end": (ascii_stl(cube(9.0)).replace(b"endsolid made for a test", b""), "do not match"),
     "ASCII cut in a facet": (ascii_stl(cube(9.0)).replace(b"    endloop\n", b"", 1), "not complete"),
-    "ASCII with a comma": (ascii_stl(cube(9.0)).replace(b"vertex 9 9 9", b"vertex 9,0 9 9"), "not a number: b'9,0'"),
+    "ASCII with a comma": (ascii_stl(cube(9.0)).replace(b"vertex 9 9 9", b"vertex 9,0 9 9"), "not a number: '9,0'"),
     "ASCII with text behind": (ascii_stl(cube(9.0)) + b"thank you\n", "outside its solids"),
     "ASCII with NaN": (ascii_stl(cube(9.0)).replace(b"vertex 9 9 9", b"vertex nan 9 9"), "not a number"),
     "NaN": (binary(np.where(np.arange(108).reshape(-1, 3, 3) == 40, np.nan, cube(9.0))), "Facet 5"),

@@ -130,8 +130,8 @@ BAD = {
     "a point too far": (ply_text(CORNERS, [*SQUARES, (1, 2, 8)]), "point 8 of its 8"),
     "a point too far in binary": (ply_binary(CORNERS, [*TRIANGLES, (1, 2, 8)]), "point 8 of its 8"),
     "a point below the first": (ply_binary(CORNERS, [*TRIANGLES, (1, 2, -1)]), "point -1 of its 8"),
-    "a point below the first in text": (ply_text(CORNERS, [*SQUARES, (1, 2, -1)]), "b'-1'"),
-    "half a point": (TEXT.replace(b"3 0 2 3\n", b"3 0 2.5 3\n"), "b'2.5'"),
+    "a point below the first in text": (ply_text(CORNERS, [*SQUARES, (1, 2, -1)]), "'-1'"),
+    "half a point": (TEXT.replace(b"3 0 2 3\n", b"3 0 2.5 3\n"), "'2.5'"),
     "two corners": (ply_text(CORNERS, [*SQUARES, (1, 2)]), "fewer than 3 corners"),
     "no corner": (ply_binary(CORNERS, [*SQUARES, ()]), "fewer than 3 corners"),
     "no corner in text": (ply_text(CORNERS, [*SQUARES, ()]), "fewer than 3 corners"),
@@ -150,7 +150,7 @@ BAD = {
     "NaN": (ply_binary([(float("nan"), 0, 0), *CORNERS[1:]], TRIANGLES), "corner that is not a number"),
     "NaN in text": (ply_text([(float("nan"), 0, 0), *CORNERS[1:]], TRIANGLES), "corner that is not a number"),
     "infinite": (ply_binary([(float("inf"), 0, 0), *CORNERS[1:]], TRIANGLES), "corner that is not a number"),
-    "a decimal comma": (TEXT.replace(b"20 0 0\n", b"20,0 0 0\n", 1), "b'20,0'"),
+    "a decimal comma": (TEXT.replace(b"20 0 0\n", b"20,0 0 0\n", 1), "'20,0'"),
     "colours of a terminal": (TEXT.replace(b"comment made", b"\x1b[2J made"), "\\x1b[2J"),
 }
 
