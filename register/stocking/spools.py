@@ -59,9 +59,7 @@ def spools_for(
 def _cautions(material: str, changed: bool, promised_g: float) -> tuple[str, ...]:
     said = [CHANGE] if changed else []
     if promised_g > _SLACK_G:
-        said.append(
-            f"Other jobs not made yet need {promised_g:.0f} g of {material} too, which is not counted here."
-        )
+        said.append(f"Other jobs not made yet need {promised_g:.0f} g of {material} too, which is not counted here.")
     return tuple(said)
 
 
